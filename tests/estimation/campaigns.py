@@ -1,0 +1,68 @@
+"""Invented observation models for the tests of the estimator, linear and not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.estimation.least_squares import PassEquations
+from wobble.estimation.parameters import Parameter, ParameterSet
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class TablePasses:
+    """A linear model: rows that are given, residuals that follow the values."""
+
+    passes: list[PassEquations]
+    reference: Array
+    calls: int = field(default=0)
+
+    def equations(self, values: Array) -> Iterator[PassEquations]:
+        self.calls += 1
+        for one in self.passes:
+            yield replace(one, residual=one.residual - one.partials @ (values - self.reference))
+
+
+def epochs(first: int, count: int) -> NDArray[np.str_]:
+    start = np.datetime64("2031-01-01T00:00:00") + np.timedelta64(first, "D")
+    return np.datetime_as_string(start + np.arange(count) * np.timedelta64(60, "s"))
+
+
+def seasonal_pass(
+    rng: np.random.Generator, number: int, doppler: int = 40, ranges: int = 6, considered: int = 0
+) -> PassEquations:
+    """Range and range rate that see six slowly changing parameters and two biases."""
+    day = 5.0 * number
+    n = doppler + ranges
+    hour = np.concatenate([np.linspace(-0.4, 0.4, doppler), np.linspace(-0.35, 0.35, ranges)])
+    is_range = np.arange(n) >= doppler
+    year = 2 * np.pi * day / 687.0
+    phase = 2 * np.pi * (hour / 24.6 * 24 + 0.37 * number)
+    columns = [np.cos(phase), np.sin(phase), np.sin(year) * np.cos(phase)]
+    columns += [np.cos(year) * np.sin(phase), day / 300 * np.cos(phase), day / 300 * np.sin(phase)]
+    partials = np.column_stack(columns)
+    partials[is_range] = np.roll(partials[is_range], 1, axis=1) * 20.0
+    partials[~is_range] *= 1e-3
+    sigma = np.where(is_range, 0.7, 5e-5)
+    locals_ = np.column_stack([is_range, ~is_range]).astype(float)
+    return PassEquations(
+        name=f"P{number:03d}",
+        kind=np.where(is_range, "range", "range_rate"),
+        epoch=epochs(int(day), n),
+        residual=rng.normal(size=n) * sigma,
+        sigma=sigma,
+        partials=partials,
+        local_names=(f"pass.P{number:03d}.range_bias", f"pass.P{number:03d}.doppler_bias"),
+        local_partials=locals_,
+        local_sigma=np.array([2.0, np.inf]),
+        consider_partials=partials[:, :considered] * rng.normal(size=(n, considered)),
+    )
+
+
+def seasonal_parameters(sigma: float = np.inf) -> ParameterSet:
+    return ParameterSet(Parameter(f"pole.term_{k}", "m", 0.0, sigma) for k in range(6))

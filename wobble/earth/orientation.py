@@ -1,0 +1,390 @@
+"""The Earth's orientation: from ITRF to GCRS.
+
+In: a terrestrial vector (m) and TT epochs. Out: the vector in the GCRS, its velocity, and
+its exact increment over an interval, shape (n, 3).
+
+``GCRS = Q(X, Y) Rz(s - ERA - s') Ry(x_p) Rx(y_p) ITRF`` in passive rotations (each turns a
+vector by the negative angle): celestial pole by IAU 2006/2000A with the observed offsets
+dX, dY; Earth rotation angle from UT1; polar motion (IERS Conventions 2010, eqs. 5.1 to 5.5). The sub-daily variations of polar motion and UT1
+by ocean tides and libration, up to 1 mas or 3 cm at the surface, are added to the table
+(chapter 8 and section 5.5).
+
+All slow quantities are put on Chebyshev records when the object is made, so that a
+million epochs cost no more than the polynomials; the error of that is below 1e-6 m.
+
+The table is the one that `astropy-iers-data` carries: final values (C04) as far as they
+go, then the rapid and predicted values of the weekly bulletin. What lies after its end is
+an error in a fit; for plans, `extend=True` holds UT1 - TAI's last value and rate, and the
+last pole. UT1 may then be off by some 0.3 s a year, that is 140 m at the equator and 0.3 s in a
+rise time; the `note` of the result says so.
+"""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+from typing import Any, Self
+
+import astropy_iers_data
+import erfa
+import numpy as np
+from astropy.time import Time
+from astropy.units import Quantity
+from astropy.utils.iers import IERS_A, IERS_B
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from wobble.chebyshev import ChebyshevTable
+from wobble.constants import DAY, EARTH_ROTATION_RATE, JULIAN_CENTURY, MAS
+from wobble.earth.subdaily import subdaily_variations
+from wobble.epochs import Epochs
+from wobble.errors import EpochRangeError, InputError
+from wobble.rotations import turn, turn_increment
+
+__all__ = ["EarthOrientation", "OrientationTable", "packaged_table"]
+
+Array = NDArray[np.float64]
+
+MJD_OF_J2000 = 51544.5
+TT_MINUS_TAI = 32.184
+# Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
+TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
+# UT1 - TAI drifts by some 0.3 s a year with a scatter of this size over a year (from the table).
+UT1_DRIFT_SCATTER_PER_YEAR = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class OrientationTable:
+    """Daily Earth orientation parameters.
+
+    Parameters
+    ----------
+    mjd : ndarray, shape (m,)
+        UTC days, consecutive.
+    x_pole, y_pole : ndarray, shape (m,)
+        Pole coordinates, rad.
+    ut1_minus_tai : ndarray, shape (m,)
+        s; continuous over leap seconds.
+    dx, dy : ndarray, shape (m,)
+        Offsets of the celestial pole from IAU 2006/2000A, rad.
+    status : ndarray of str, shape (m,)
+        ``"final"``, ``"rapid"`` or ``"predicted"``.
+    source : str
+        Where the table comes from.
+    """
+
+    mjd: Array
+    x_pole: Array
+    y_pole: Array
+    ut1_minus_tai: Array
+    dx: Array
+    dy: Array
+    status: NDArray[np.str_]
+    source: str
+
+    def __post_init__(self) -> None:
+        if self.mjd.size < 4:
+            raise InputError(
+                "an Earth-orientation table needs at least four days",
+                source=self.source,
+                found=self.mjd.size,
+            )
+        steps = np.diff(self.mjd)
+        if not np.all(steps == 1.0):
+            raise InputError(
+                "the days of an Earth-orientation table must follow one another",
+                source=self.source,
+                found=f"a step of {steps[steps != 1.0][0]} days after MJD "
+                f"{self.mjd[:-1][steps != 1.0][0]}",
+                expected="steps of one day",
+            )
+        for name in ("x_pole", "y_pole", "ut1_minus_tai", "dx", "dy"):
+            if not np.isfinite(getattr(self, name)).all():
+                raise InputError("value is not finite", source=self.source, field=name)
+
+    def last_day(self, status: str) -> float:
+        """Last MJD whose values have this status; NaN if there is none."""
+        days = self.mjd[self.status == status]
+        return float(days[-1]) if days.size else float("nan")
+
+    def __repr__(self) -> str:
+        ends = ", ".join(
+            f"{status} to {Time(self.last_day(status), format='mjd').isot[:10]}"
+            for status in ("final", "rapid", "predicted")
+            if np.isfinite(self.last_day(status))
+        )
+        return f"<Earth orientation from {self.source}: {ends}>"
+
+
+@functools.cache
+def packaged_table() -> OrientationTable:
+    """The table of `astropy-iers-data`: C04 finals, then rapid and predicted values.
+
+    Predictions carry no celestial-pole offsets after some weeks: the last ones are held
+    (their scatter is 0.3 mas, 1 cm at the surface).
+    """
+    final = IERS_B.read(astropy_iers_data.IERS_B_FILE)
+    weekly = IERS_A.read(astropy_iers_data.IERS_A_FILE)
+    later = weekly[
+        (weekly["MJD"] > final["MJD"][-1]) & np.isfinite(_numbers(weekly["UT1_UTC_A"], "s"))
+    ]
+
+    def join(column: str, unit: str) -> Array:
+        return np.concatenate(
+            [_numbers(final[column], unit), _hold_last(_numbers(later[f"{column}_A"], unit))]
+        )
+
+    mjd = np.concatenate([_numbers(final["MJD"], "d"), _numbers(later["MJD"], "d")])
+    flags = np.asarray(later["UT1Flag_A"]).astype(str)
+    leap_seconds = np.round((Time(mjd, format="mjd", scale="utc").tai.mjd - mjd) * DAY)
+    return OrientationTable(
+        mjd=mjd,
+        x_pole=join("PM_x", "rad"),
+        y_pole=join("PM_y", "rad"),
+        ut1_minus_tai=join("UT1_UTC", "s") - leap_seconds,
+        dx=join("dX_2000A", "rad"),
+        dy=join("dY_2000A", "rad"),
+        status=np.concatenate(
+            [np.full(len(final), "final"), np.where(flags == "P", "predicted", "rapid")]
+        ),
+        source=f"astropy-iers-data {astropy_iers_data.__version__}",
+    )
+
+
+def _numbers(column: Any, unit: str) -> Array:
+    """A column of a table in this unit, NaN where nothing stands."""
+    values = np.ma.filled(np.ma.asarray(column.value, float), np.nan)
+    return np.asarray(Quantity(values, column.unit).to_value(unit), float)
+
+
+def _hold_last(values: Array) -> Array:
+    known = np.flatnonzero(np.isfinite(values))
+    return np.where(np.isfinite(values), values, values[known[-1]]) if known.size else values
+
+
+def extended(table: OrientationTable, last_mjd: float) -> OrientationTable:
+    """The table continued to ``last_mjd`` by rule: UT1 - TAI at its mean rate, the pole held.
+
+    The rate is that of the last year of the table, so that the season's swing does not tilt it.
+    """
+    missing = np.arange(table.mjd[-1] + 1.0, np.ceil(last_mjd) + 1.0)
+    if not missing.size:
+        return table
+    year = min(365, table.mjd.size - 1)
+    rate = (table.ut1_minus_tai[-1] - table.ut1_minus_tai[-1 - year]) / year
+
+    def held(values: Array) -> Array:
+        return np.concatenate([values, np.full(missing.size, values[-1])])
+
+    return OrientationTable(
+        mjd=np.concatenate([table.mjd, missing]),
+        x_pole=held(table.x_pole),
+        y_pole=held(table.y_pole),
+        ut1_minus_tai=np.concatenate(
+            [table.ut1_minus_tai, table.ut1_minus_tai[-1] + rate * (missing - table.mjd[-1])]
+        ),
+        dx=held(table.dx),
+        dy=held(table.dy),
+        status=np.concatenate([table.status, np.full(missing.size, "extended")]),
+        source=table.source,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class EarthOrientation:
+    """The Earth's orientation over a span, ready for many epochs.
+
+    Build it with `EarthOrientation.over`. All methods take TT epochs within the span.
+    """
+
+    table: OrientationTable
+    celestial_pole: ChebyshevTable = field(repr=False)
+    spin_and_pole: ChebyshevTable = field(repr=False)
+    note: str = ""
+
+    @classmethod
+    def over(
+        cls,
+        start: Epochs,
+        stop: Epochs,
+        table: OrientationTable | None = None,
+        *,
+        extend: bool = False,
+    ) -> Self:
+        """Prepare a span.
+
+        Parameters
+        ----------
+        start, stop : Epochs
+            First and last instant (one each), TT or TDB; a day is added on either side.
+        table : OrientationTable, optional
+            The packaged table if left out.
+        extend : bool
+            Continue the table by rule where the span lies after its end, for plans; the
+            `note` of the result then says so.
+
+        Raises
+        ------
+        EpochRangeError
+            If the span lies outside the table and ``extend`` is not given.
+        """
+        table = table or packaged_table()
+        first, last = start.seconds[0] - DAY, stop.seconds[-1] + DAY
+        first_mjd, last_mjd = (MJD_OF_J2000 + t / DAY for t in (first, last))
+        note = ""
+        if last_mjd > table.mjd[-1] - 1 and extend:
+            years = (last_mjd - table.mjd[-1]) / 365.25
+            size = max(years, 0.1) * UT1_DRIFT_SCATTER_PER_YEAR
+            note = (
+                f"Earth orientation continued by rule after {_iso(table.mjd[-1])} (UT1 at its last "
+                f"yearly rate, pole held), by {years:.1f} years: UT1 uncertain by some {size:.1f} s,"
+                f" a station by some {size * 465:.0f} m and a rise time by some {size:.1f} s; no "
+                "new leap second is assumed"
+            )
+            table = extended(table, last_mjd + 4)
+        elif table.status[min(int(last_mjd - table.mjd[0]), len(table.mjd) - 1)] == "predicted":
+            note = "the last part of the span has predicted Earth orientation"
+        if first_mjd < table.mjd[0] + 1 or last_mjd > table.mjd[-1] - 1:
+            raise EpochRangeError(
+                "epochs outside the Earth-orientation table",
+                np.array([True]),
+                source=table.source,
+                found=f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}",
+                expected=f"{_iso(table.mjd[0] + 2)} to {_iso(table.mjd[-1] - 2)}",
+            )
+        near = (table.mjd > first_mjd - 20) & (table.mjd < last_mjd + 20)
+        # The argument of the table is UTC; TT - TAI is constant, and within the table UTC
+        # differs from TAI by leap seconds, which move a daily value by nothing that counts:
+        # the days are placed at their true TT.
+        utc_days = Time(table.mjd[near], format="mjd", scale="utc")
+        tt_days = Epochs.from_time(utc_days, "tt").since_j2000
+        pole_offsets = CubicSpline(tt_days, np.column_stack([table.dx[near], table.dy[near]]))
+        ut1_minus_tt = table.ut1_minus_tai[near] - TT_MINUS_TAI
+        daily = CubicSpline(
+            tt_days, np.column_stack([table.x_pole[near], table.y_pole[near], ut1_minus_tt])
+        )
+
+        def celestial_pole(epochs: Epochs) -> Array:
+            x, y, s = erfa.xys06a(*epochs.julian_date)
+            offsets = pole_offsets(epochs.since_j2000)
+            return np.column_stack([x + offsets[:, 0], y + offsets[:, 1], s])
+
+        def spin_and_pole(epochs: Epochs) -> Array:
+            return daily(epochs.since_j2000) + np.column_stack(subdaily_variations(epochs))
+
+        fit = functools.partial(ChebyshevTable.fit, start=first, stop=last, scale="tt")
+        return cls(
+            table,
+            fit(celestial_pole, length=2 * DAY, degree=8, name="Earth orientation"),
+            fit(spin_and_pole, length=DAY / 4, degree=7, name="Earth orientation"),
+            note,
+        )
+
+    def terrestrial_pole(self, epochs: Epochs) -> tuple[Array, Array]:
+        """Pole coordinates x_p, y_p, rad, shape (n,) each."""
+        values = self.spin_and_pole.value(epochs)
+        return values[:, 0], values[:, 1]
+
+    def gcrs(self, itrf: Array, epochs: Epochs) -> Array:
+        """GCRS vectors of terrestrial ones ((3,) or (n, 3)), m, shape (n, 3)."""
+        x, y, s = self.celestial_pole.value(epochs).T
+        xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
+        inner = self._terrestrial_intermediate(itrf, xp, yp)
+        spun = turn("z", earth_rotation_angle(epochs, ut1_minus_tt) + self._sp(epochs) - s, inner)
+        return _to_celestial(x, y, spun)
+
+    def itrf(self, gcrs: Array, epochs: Epochs) -> Array:
+        """Terrestrial vectors of GCRS ones, shape (n, 3)."""
+        columns = [self.gcrs(axis, epochs) for axis in np.eye(3)]
+        return np.einsum("knj,nj->nk", np.stack(columns), gcrs)
+
+    def velocity(self, gcrs: Array) -> Array:
+        """Velocity in the GCRS of a point fixed to the Earth, m/s, shape (n, 3).
+
+        The spin about the celestial pole's mean place (z): polar motion, precession and
+        nutation add less than 1e-3 m/s. It serves light-time steps and partial derivatives;
+        range rates are made from `increment`, which is exact.
+        """
+        return EARTH_ROTATION_RATE * np.cross([0.0, 0.0, 1.0], gcrs)
+
+    def increment(self, itrf: Array, itrf_step: Array, epochs: Epochs, interval: Array) -> Array:
+        """Change of `gcrs` over ``interval`` seconds of TT, m, shape (n, 3), not subtracted.
+
+        Parameters
+        ----------
+        itrf, itrf_step : ndarray, shape (3,) or (n, 3)
+            Terrestrial vector at the start and its own change over the interval, m.
+        epochs : Epochs
+            Starts, TT.
+        interval : ndarray, shape (n,)
+            s.
+        """
+        x, y, s = self.celestial_pole.value(epochs).T
+        dx, dy, ds = self.celestial_pole.increment(epochs, interval).T
+        xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
+        dxp, dyp, dut1 = self.spin_and_pole.increment(epochs, interval).T
+        vectors = np.broadcast_to(itrf, (len(epochs), 3))
+        about_x = turn("x", -yp, vectors)
+        step = turn_increment("x", -yp, -dyp, vectors, np.broadcast_to(itrf_step, vectors.shape))
+        step = turn_increment("y", -xp, -dxp, about_x, step)
+        inner = turn("y", -xp, about_x)
+        angle = earth_rotation_angle(epochs, ut1_minus_tt) + self._sp(epochs) - s
+        angle_step = EARTH_ROTATION_RATE * (interval + dut1) + TIO_RATE * interval - ds
+        step = turn_increment("z", angle, angle_step, inner, step)
+        return _to_celestial_increment(x, y, dx, dy, turn("z", angle, inner), step)
+
+    def _terrestrial_intermediate(self, itrf: Array, xp: Array, yp: Array) -> Array:
+        return turn("y", -xp, turn("x", -yp, np.broadcast_to(itrf, (len(xp), 3))))
+
+    @staticmethod
+    def _sp(epochs: Epochs) -> Array:
+        """TIO locator s', rad (IERS Conventions 2010, eq. 5.13)."""
+        return TIO_RATE * epochs.since_j2000
+
+
+def earth_rotation_angle(epochs: Epochs, ut1_minus_tt: Array) -> Array:
+    """Earth rotation angle, rad (IERS Conventions 2010, eq. 5.15), from TT and UT1 - TT."""
+    days, part = epochs.julian_date
+    return np.asarray(erfa.era00(days, part + ut1_minus_tt / DAY), float)
+
+
+def _to_celestial(x: Array, y: Array, vectors: Array) -> Array:
+    """``Q(X, Y)`` without s (IERS Conventions 2010, eq. 5.10, with a = 1/(1 + Z))."""
+    z = np.sqrt(1.0 - x * x - y * y)
+    across = (x * vectors[:, 0] + y * vectors[:, 1]) / (1.0 + z)
+    vz = vectors[:, 2]
+    return np.column_stack(
+        [
+            vectors[:, 0] + x * (vz - across),
+            vectors[:, 1] + y * (vz - across),
+            z * vz - (x * vectors[:, 0] + y * vectors[:, 1]),
+        ]
+    )
+
+
+def _to_celestial_increment(
+    x: Array, y: Array, dx: Array, dy: Array, vectors: Array, steps: Array
+) -> Array:
+    """Change of `_to_celestial` when the pole moves by (dx, dy) and the vectors by ``steps``.
+
+    Products change by ``d(fg) = df g_end + f dg``; Z by ``-(dx (2x + dx) + ...)/(Z_s + Z_e)``.
+    """
+    xe, ye, ends = x + dx, y + dy, vectors + steps
+    z, ze = np.sqrt(1.0 - x * x - y * y), np.sqrt(1.0 - xe * xe - ye * ye)
+    dz = -(dx * (x + xe) + dy * (y + ye)) / (z + ze)
+    dot_end = xe * ends[:, 0] + ye * ends[:, 1]
+    ddot = dx * ends[:, 0] + dy * ends[:, 1] + x * steps[:, 0] + y * steps[:, 1]
+    dacross = ddot / (1.0 + z) - dot_end * dz / ((1.0 + z) * (1.0 + ze))
+    lifted_end = ends[:, 2] - dot_end / (1.0 + ze)
+    dlifted = steps[:, 2] - dacross
+    return np.column_stack(
+        [
+            steps[:, 0] + dx * lifted_end + x * dlifted,
+            steps[:, 1] + dy * lifted_end + y * dlifted,
+            dz * ends[:, 2] + z * steps[:, 2] - ddot,
+        ]
+    )
+
+
+def _iso(mjd: float) -> str:
+    return str(Time(mjd, format="mjd").isot[:10])

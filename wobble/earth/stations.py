@@ -1,0 +1,149 @@
+"""Tracking stations on the Earth.
+
+In: coordinates as a catalogue gives them. Out: the station's place in the ITRF at an
+epoch, m, and the direction of a target over its horizon.
+
+A catalogue is a TOML file with a table ``[station.NAME]`` for each station; see
+`read_catalogue`.
+"""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from functools import cached_property
+
+import erfa
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.constants import JULIAN_YEAR
+from wobble.epochs import Epochs
+from wobble.errors import InputError
+
+__all__ = ["HorizonMask", "Station"]
+
+Array = NDArray[np.float64]
+GRS80 = 2  # the ellipsoid's number in the SOFA library
+
+
+@dataclass(frozen=True, eq=False)
+class HorizonMask:
+    """Lowest usable elevation as a function of azimuth, linear between the given points.
+
+    Parameters
+    ----------
+    azimuth : ndarray, shape (m,)
+        rad, increasing, from 0 to less than 2 pi, north over east; one point is a flat mask.
+    elevation : ndarray, shape (m,)
+        rad.
+    """
+
+    azimuth: Array
+    elevation: Array
+
+    def __post_init__(self) -> None:
+        if self.azimuth.shape != self.elevation.shape or not self.azimuth.size:
+            raise InputError("a horizon mask needs as many azimuths as elevations, at least one")
+        if (np.diff(self.azimuth) <= 0).any():
+            raise InputError("the azimuths of a horizon mask must increase", field="azimuth")
+        if (np.abs(self.elevation) > np.pi / 2).any():
+            raise InputError("an elevation lies between -90 and 90 degrees", field="elevation")
+
+    @classmethod
+    def flat(cls, elevation: float) -> HorizonMask:
+        """The same lowest elevation (rad) all around."""
+        return cls(np.array([0.0]), np.array([elevation]))
+
+    def at(self, azimuth: Array) -> Array:
+        """Lowest elevation at these azimuths, rad, shape (n,)."""
+        return np.interp(azimuth, self.azimuth, self.elevation, period=2 * np.pi)
+
+
+@dataclass(frozen=True, eq=False)
+class Station:
+    """A tracking station.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the data.
+    position : ndarray, shape (3,)
+        ITRF coordinates at `epoch`, m.
+    velocity : ndarray, shape (3,)
+        ITRF velocity, m/s.
+    epoch : float
+        Reference epoch of the position, decimal Julian years.
+    mask : HorizonMask
+        Lowest elevation for receiving.
+    transmit_elevation : float
+        Lowest elevation at which the station may transmit, rad. It is a limit of radiation
+        safety that the station's own authority sets; the default of 10 degrees is common
+        practice and replaces no local rule.
+    delay : float
+        Delay of the station's electronics, round trip, s.
+    """
+
+    name: str
+    position: Array
+    velocity: Array
+    epoch: float
+    mask: HorizonMask
+    transmit_elevation: float = np.radians(10.0)
+    delay: float = 0.0
+
+    def __post_init__(self) -> None:
+        radius = float(np.linalg.norm(self.position))
+        if not 6.3e6 < radius < 6.4e6:
+            raise InputError(
+                "a station stands on the Earth",
+                field=f"station {self.name}",
+                found=f"{radius / 1e3:.3f} km from the geocentre",
+                expected="6300 km to 6400 km: are the coordinates in metres?",
+            )
+        if not np.linalg.norm(self.velocity) * JULIAN_YEAR < 1.0:
+            raise InputError(
+                "a station drifts by less than a metre a year",
+                field=f"station {self.name}",
+                found=f"{np.linalg.norm(self.velocity) * JULIAN_YEAR:.3f} m/yr",
+            )
+
+    def itrf(self, epochs: Epochs) -> Array:
+        """ITRF position with plate motion, m, shape (n, 3)."""
+        years = epochs.since_j2000 / JULIAN_YEAR + 2000.0 - self.epoch
+        return self.position + np.outer(years * JULIAN_YEAR, self.velocity)
+
+    @cached_property
+    def geodetic(self) -> tuple[float, float, float]:
+        """East longitude (rad), geodetic latitude (rad) and height (m) on the GRS80 ellipsoid."""
+        longitude, latitude, height = erfa.gc2gd(GRS80, self.position)
+        return float(longitude), float(latitude), float(height)
+
+    @cached_property
+    def horizon(self) -> Array:
+        """Unit vectors to the east, the north and the zenith in the ITRF, rows of shape (3, 3)."""
+        longitude, latitude, _ = self.geodetic
+        return east_north_up(longitude, latitude)
+
+    def __repr__(self) -> str:
+        longitude, latitude, height = self.geodetic
+        return (
+            f"<Station {self.name}: {np.degrees(latitude):+.4f} deg N, "
+            f"{np.degrees(longitude):+.4f} deg E, {height:.0f} m>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<code>{html.escape(repr(self))}</code>"
+
+
+def east_north_up(longitude: float, latitude: float) -> Array:
+    """Local axes at a place, as rows in the body's frame, shape (3, 3)."""
+    sl, cl = np.sin(longitude), np.cos(longitude)
+    sp, cp = np.sin(latitude), np.cos(latitude)
+    return np.array([[-sl, cl, 0.0], [-sp * cl, -sp * sl, cp], [cp * cl, cp * sl, sp]])
+
+
+def azimuth_elevation(local: Array) -> tuple[Array, Array]:
+    """Azimuth (north over east, 0 to 2 pi) and elevation, rad, of (east, north, up) vectors."""
+    east, north, up = np.moveaxis(local, -1, 0)
+    return np.arctan2(east, north) % (2 * np.pi), np.arctan2(up, np.hypot(east, north))

@@ -1,0 +1,288 @@
+"""Which samples count, and why the others do not.
+
+In: a linearisation, and what is known of the samples from the iteration before. Out: the
+accepted samples, the variance components, the solution that belongs to them, and a
+reason in words for everything that was rejected.
+
+A sample is judged by its own predicted residual: with standard deviation ``sigma`` and
+leverage ``h`` (see `linearisation`) a used sample has a residual of standard deviation
+``sigma sqrt(1 - h)``, one left out ``sigma sqrt(1 + h)`` (Baarda 1968, A testing
+procedure for use in geodetic networks). It is rejected beyond ``threshold`` times that,
+and comes back below ``restore`` times that; the gap between the two keeps the decision
+from swinging. A pass of which more than half is rejected is rejected whole, and described.
+Nothing is deleted: every round judges all samples anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.errors import InputError
+from wobble.estimation.least_squares import LinearEstimate, LocalFactor, SquareRootInformation
+from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.robust import inflation, resistant_start
+from wobble.estimation.variance import NORMAL_MEDIAN, VarianceComponent, estimate_component
+
+__all__ = ["EditedSolution", "EditingRules", "Judgement", "edit", "first_judgement", "reasons"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Below this share of its own a sample determines a parameter alone: nothing can be said of it.
+TESTABLE = 1e-6
+# The variance components have settled when they change by less than this, relatively.
+SETTLED = 1e-3
+UNITS = {"range": "m", "range_rate": "m/s"}
+
+
+@dataclass(frozen=True)
+class EditingRules:
+    """When a sample is rejected.
+
+    Parameters
+    ----------
+    threshold : float
+        Rejected if the residual exceeds so many of its predicted standard deviations;
+        infinite for a fit that takes every sample.
+    restore : float
+        Accepted again below so many; not above ``threshold``.
+    pass_share : float
+        A pass is rejected whole if more than this share of its samples (of one kind) is.
+    pass_least : int
+        ... and if it has at least so many samples.
+    reweight : bool
+        Whether the variance components enter the weights.
+    rounds : int
+        At most so many solutions within one linearisation.
+
+    Raises
+    ------
+    InputError
+        If a number makes no sense.
+    """
+
+    threshold: float = 4.0
+    restore: float = 3.5
+    pass_share: float = 0.5
+    pass_least: int = 3
+    reweight: bool = True
+    rounds: int = 30
+
+    def __post_init__(self) -> None:
+        if not 0 < self.restore <= self.threshold:
+            raise InputError(
+                "samples must be restored at or below the threshold of rejection",
+                field="editing.restore",
+                found=self.restore,
+                expected=f"above 0, at most {self.threshold}",
+            )
+        if not 0 < self.pass_share <= 1:
+            raise InputError(
+                "not a share", field="editing.pass_share", found=self.pass_share, expected="0 to 1"
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """What the editing has decided; it can be handed to the next iteration.
+
+    Attributes
+    ----------
+    accepted : ndarray of bool, shape (n,)
+    components : dict
+        Variance component of each kind.
+    whole : dict
+        Description of each pass that was rejected whole, by (pass, kind).
+    """
+
+    accepted: Mask
+    components: dict[str, VarianceComponent]
+    whole: dict[tuple[str, str], str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class EditedSolution:
+    """The solution of the accepted samples.
+
+    Attributes
+    ----------
+    judgement : Judgement
+    information : SquareRootInformation
+    factors : list of LocalFactor
+    estimate : LinearEstimate
+    factor : ndarray, shape (n,)
+        Factor on the standard deviations that went into the weights.
+    residual : ndarray, shape (n,)
+        Residuals of all samples, SI.
+    redundancy : ndarray, shape (n,)
+        Variance that the residual should have, over that of the sample.
+    wider : ndarray, shape (n,)
+        Factor on the standard deviations by the variance components.
+    settled : bool
+        Whether the last round changed nothing.
+    """
+
+    judgement: Judgement
+    information: SquareRootInformation
+    factors: list[LocalFactor]
+    estimate: LinearEstimate
+    factor: Array
+    residual: Array
+    redundancy: Array
+    wider: Array
+    settled: bool
+
+    def predicted(self, sigma: Array) -> Array:
+        """Standard deviation of each residual, SI; zero where a sample cannot be judged."""
+        testable = self.redundancy > TESTABLE
+        return np.where(testable, sigma * self.wider * np.sqrt(self.redundancy), 0.0)
+
+
+def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgement:
+    """Decide from a resistant start, without anything known before."""
+    if np.isinf(rules.threshold):
+        kinds = np.unique(linearisation.kind).tolist()
+        everything = np.ones(len(linearisation), bool)
+        return Judgement(everything, {kind: VarianceComponent(kind) for kind in kinds})
+    start = resistant_start(linearisation)
+    spread = linearisation.sigma * inflation(linearisation, start.components)
+    accepted = np.abs(start.residual) <= rules.threshold * spread
+    whole = _bad_passes(linearisation, rules, accepted, start.residual, spread)
+    return Judgement(accepted & ~_members(linearisation, whole), start.components, whole)
+
+
+def edit(linearisation: Linearisation, rules: EditingRules, judgement: Judgement) -> EditedSolution:
+    """Solve and judge in turn until nothing changes.
+
+    Parameters
+    ----------
+    linearisation : Linearisation
+        The problem.
+    rules : EditingRules
+        When to reject.
+    judgement : Judgement
+        Where to begin: of `first_judgement`, or of the iteration before.
+    """
+    solution = _solve(linearisation, rules, judgement)
+    for _ in range(rules.rounds):
+        after = _judge(linearisation, rules, solution)
+        if _same(judgement, after):
+            return replace(solution, settled=True)
+        judgement = after
+        solution = _solve(linearisation, rules, judgement)
+    return solution
+
+
+def _solve(
+    linearisation: Linearisation, rules: EditingRules, judgement: Judgement
+) -> EditedSolution:
+    wider = inflation(linearisation, judgement.components)
+    factor = wider if rules.reweight else np.ones(len(linearisation))
+    information, factors = linearisation.information(NoiseWeights(judgement.accepted, factor))
+    estimate = information.solve()
+    residual, leverage = linearisation.residuals(estimate, factors)
+    share = leverage / factor**2
+    left = np.where(judgement.accepted, np.maximum(1.0 - share, 0.0), 1.0 + share)
+    return EditedSolution(
+        judgement, information, factors, estimate, factor, residual, left, wider, settled=False
+    )
+
+
+def _judge(
+    linearisation: Linearisation, rules: EditingRules, solution: EditedSolution
+) -> Judgement:
+    used = solution.judgement.accepted
+    components = {}
+    for kind, before in solution.judgement.components.items():
+        members = used & (linearisation.kind == kind)
+        components[kind] = estimate_component(
+            kind,
+            solution.residual[members],
+            linearisation.sigma[members],
+            solution.redundancy[members],
+            before.form,
+        )
+    predicted = solution.predicted(linearisation.sigma)
+    ratio = np.abs(solution.residual) / np.where(predicted > 0, predicted, np.inf)
+    accepted = np.where(used, ratio <= rules.threshold, ratio < rules.restore)
+    whole = _bad_passes(linearisation, rules, accepted, solution.residual, predicted)
+    return Judgement(accepted & ~_members(linearisation, whole), components, whole)
+
+
+def _same(before: Judgement, after: Judgement) -> bool:
+    return bool((before.accepted == after.accepted).all()) and all(
+        abs(new.value - before.components[kind].value) <= SETTLED * (new.value + new.uncertainty)
+        for kind, new in after.components.items()
+    )
+
+
+def _groups(linearisation: Linearisation) -> Iterator[tuple[str, str, NDArray[np.intp]]]:
+    """Pass, kind and indices of the samples of each kind in each pass."""
+    for header in linearisation.headers:
+        indices = np.arange(header.samples.start, header.samples.stop)
+        kinds = linearisation.kind[indices]
+        for kind in np.unique(kinds).tolist():
+            yield header.name, kind, indices[kinds == kind]
+
+
+def _members(linearisation: Linearisation, whole: dict[tuple[str, str], str]) -> Mask:
+    mask = np.zeros(len(linearisation), bool)
+    if whole:
+        for name, kind, indices in _groups(linearisation):
+            mask[indices] = (name, kind) in whole
+    return mask
+
+
+def _bad_passes(
+    linearisation: Linearisation,
+    rules: EditingRules,
+    accepted: Mask,
+    residual: Array,
+    predicted: Array,
+) -> dict[tuple[str, str], str]:
+    """Passes to be rejected whole, with what is wrong with them."""
+    bad = {}
+    for name, kind, indices in _groups(linearisation):
+        out = int((~accepted[indices]).sum())
+        if indices.size >= rules.pass_least and out > rules.pass_share * indices.size:
+            character = _character(kind, residual[indices], predicted[indices])
+            bad[name, kind] = (
+                f"whole pass, {out} of {indices.size} samples out of bounds: {character}"
+            )
+    return bad
+
+
+def _character(kind: str, residual: Array, predicted: Array) -> str:
+    """Offset, slope or noise: what the residuals of a bad pass look like."""
+    unit = UNITS.get(kind, "SI")
+    middle = float(np.median(residual))
+    first, second = np.array_split(residual, 2)
+    rise = float(np.median(second) - np.median(first))
+    within = np.concatenate([first - np.median(first), second - np.median(second)])
+    noise = float(np.median(np.abs(within))) / NORMAL_MEDIAN
+    if abs(rise) > 3.0 * noise and abs(rise) > abs(middle):
+        return f"slope, {rise:+.3g} {unit} from the first half to the second"
+    if abs(middle) > 2.0 * noise:
+        return f"constant offset of {middle:+.3g} {unit}"
+    return f"noise of {noise / float(np.median(predicted)):.2g} times the predicted"
+
+
+def reasons(
+    linearisation: Linearisation, rules: EditingRules, solution: EditedSolution
+) -> list[str]:
+    """Why each rejected sample was rejected, in the order of the samples; empty if it was not."""
+    texts = [""] * len(linearisation)
+    predicted = solution.predicted(linearisation.sigma)
+    for i in np.flatnonzero(~solution.judgement.accepted):
+        kind = str(linearisation.kind[i])
+        name = linearisation.headers[linearisation.pass_index[i]].name
+        texts[i] = solution.judgement.whole.get((name, kind)) or (
+            f"residual of {solution.residual[i]:+.4g} {UNITS.get(kind, 'SI')} is "
+            f"{abs(solution.residual[i]) / predicted[i]:.3g} times its predicted uncertainty "
+            f"(limit {rules.threshold:g})"
+        )
+    return texts

@@ -1,0 +1,183 @@
+"""The fit: from an observation model to a solution.
+
+In: an observation model, the parameters, the rules of editing. Out: a `Solution`.
+
+Gauss-Newton: linearise, solve, move, until the move is small. Each iteration evaluates
+the physics once and keeps the rows (`linearisation`); finding the bad samples and the
+variance components happens within the iteration. As long as the estimates still move by
+more than a standard deviation, the editing starts afresh at each linearisation; after
+that it goes on from the decisions of the iteration before. A move that makes the weighted
+sum of squares larger, with the same samples and weights, is halved.
+
+The iteration has converged when no estimate moves by more than ``tolerance`` of its
+standard deviation and the same samples are accepted as in the iteration before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.errors import ConvergenceError, InputError
+from wobble.estimation.editing import (
+    EditedSolution,
+    EditingRules,
+    Judgement,
+    edit,
+    first_judgement,
+)
+from wobble.estimation.least_squares import ObservationModel
+from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.observability import require_determined
+from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.solution import Iteration, Solution, solution_of
+
+__all__ = ["Convergence", "fit"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Convergence:
+    """When the iteration ends.
+
+    Parameters
+    ----------
+    tolerance : float
+        Largest last step of any estimate, in its standard deviations.
+    iterations : int
+        At most so many linearisations that were accepted.
+    halvings : int
+        At most so many halvings of one step.
+    """
+
+    tolerance: float = 0.01
+    iterations: int = 20
+    halvings: int = 10
+
+
+def fit(
+    model: ObservationModel,
+    parameters: ParameterSet,
+    rules: EditingRules | None = None,
+    *,
+    convergence: Convergence | None = None,
+    provenance: Mapping[str, object] | None = None,
+) -> Solution:
+    """Estimate parameters from observations.
+
+    Parameters
+    ----------
+    model : ObservationModel
+        Gives the linearised observations at the values of the estimated parameters.
+    parameters : ParameterSet
+        Estimated and considered ones, in the order of the model's columns; fixed ones
+        are carried into the solution.
+    rules : EditingRules, optional
+        When samples are rejected; the defaults of `EditingRules` if left out.
+    convergence : Convergence, optional
+        When the iteration ends; the defaults of `Convergence` if left out.
+    provenance : mapping, optional
+        What made the data and the model, to be written into the results.
+
+    Raises
+    ------
+    InputError
+        If there are no data, if a sample is not a number, or if a parameter or a
+        combination of parameters is not determined.
+    ConvergenceError
+        If the iteration does not converge.
+    """
+    rules = rules or EditingRules()
+    convergence = convergence or Convergence()
+    if not len(parameters.estimated):
+        raise InputError("no parameter is estimated", expected="at least one")
+    values = parameters.estimated.values
+    last: EditedSolution | None = None
+    log: list[Iteration] = []
+    for number in range(1, convergence.iterations + 1):
+        linearisation, halvings = _linearise(model, parameters, values, last, convergence.halvings)
+        with linearisation:
+            solution = edit(linearisation, rules, _judgement(linearisation, rules, last))
+            log.append(_record(number, linearisation, solution, halvings))
+            values = linearisation.values + solution.estimate.step
+            done = log[-1].largest_step <= convergence.tolerance and last is not None
+            same = last is not None and bool(
+                (solution.judgement.accepted == last.judgement.accepted).all()
+            )
+            if done and (same or number == convergence.iterations):
+                warnings = [] if same and solution.settled else ["the editing has not settled"]
+                return solution_of(
+                    linearisation, parameters, rules, solution, log, warnings, provenance or {}
+                )
+        last = solution
+    raise ConvergenceError(
+        f"no convergence after {len(log)} iterations: {log[-1].moved} still moves by "
+        f"{log[-1].largest_step:.3g} of its standard deviation"
+    )
+
+
+def _linearise(
+    model: ObservationModel,
+    parameters: ParameterSet,
+    values: Array,
+    last: EditedSolution | None,
+    most: int,
+) -> tuple[Linearisation, int]:
+    """Linearise at the new values, or nearer to the last ones if these were better."""
+    for halvings in range(most + 1):
+        linearisation = Linearisation(model, parameters, values)
+        if last is None or _is_better(linearisation, last):
+            return linearisation, halvings
+        linearisation.close()
+        values = (values + last.information.reference) / 2.0
+    raise ConvergenceError(
+        f"no step reduces the residuals, even after {most} halvings: the partial derivatives "
+        "do not belong to the observables, or the a priori values are too far away"
+    )
+
+
+def _is_better(linearisation: Linearisation, last: EditedSolution) -> bool:
+    """Whether the same samples with the same weights now have the smaller sum of squares."""
+    if len(linearisation) != len(last.residual):
+        raise InputError(
+            "the observation model changed its samples between two iterations",
+            found=len(linearisation),
+            expected=len(last.residual),
+        )
+    weights = NoiseWeights(last.judgement.accepted, last.factor)
+    now, _ = linearisation.information(weights)
+    before = last.information.chi_square_at_reference
+    return now.chi_square_at_reference <= before * (1.0 + 1e-9) + 0.01
+
+
+def _judgement(
+    linearisation: Linearisation, rules: EditingRules, last: EditedSolution | None
+) -> Judgement:
+    if last is None:
+        everything = np.ones(len(linearisation))
+        information, _ = linearisation.information(
+            NoiseWeights(everything.astype(bool), everything)
+        )
+        require_determined(information, linearisation.parameters, len(linearisation))
+    elif (np.abs(last.estimate.step) <= last.estimate.sigma).all():
+        return last.judgement
+    return first_judgement(linearisation, rules)
+
+
+def _record(
+    number: int, linearisation: Linearisation, solution: EditedSolution, halvings: int
+) -> Iteration:
+    steps = np.abs(solution.estimate.step) / solution.estimate.sigma
+    largest = int(np.argmax(steps))
+    return Iteration(
+        number,
+        float(steps[largest]),
+        linearisation.names[largest],
+        int(solution.judgement.accepted.sum()),
+        solution.estimate.chi_square,
+        halvings,
+    )

@@ -1,0 +1,391 @@
+"""The result of a fit: estimates, what they are worth, and what happened to each sample.
+
+In: the last linearisation and its edited solution. Out: a `Solution`, which shows itself
+as a table in a notebook and as text, and is written to files by `solution_files`.
+
+Three uncertainties are kept apart. *Formal*: what the standard deviations of the data
+give, if they are right. *Realistic*: the standard deviations widened by the variance
+components that the residuals ask for, and with the uncertainty of the considered
+parameters carried through, ``P + S P_c S^T`` (Tapley, Schutz & Born 2004, Statistical
+Orbit Determination, sect. 6.3); never below the formal one. *A priori*: what was known
+before the data; a parameter whose realistic uncertainty is not below 0.95 of it was not
+improved, and says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.errors import InputError, UnknownNameError
+from wobble.estimation.editing import EditedSolution, EditingRules, reasons
+from wobble.estimation.least_squares import LinearEstimate, SquareRootInformation
+from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.observability import NOT_IMPROVED, WeakCombination, weak_combinations
+from wobble.estimation.parameters import ParameterSet, unit_scale
+from wobble.estimation.variance import VarianceComponent
+
+__all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
+
+Array = NDArray[np.float64]
+# Key and unit in which the size of the residuals of each kind is told.
+RMS_KEYS = {"range": ("range_m", 1.0), "range_rate": ("range_rate_mm_s", 1e3)}
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """One estimated parameter, in a unit for people.
+
+    Attributes
+    ----------
+    name, unit : str
+    value : float
+        The estimate, in ``unit``.
+    sigma : float
+        Its realistic standard deviation.
+    sigma_formal : float
+        Its formal standard deviation.
+    a_priori_sigma : float
+        Its standard deviation before the data; infinite if nothing was known.
+    """
+
+    name: str
+    unit: str
+    value: float
+    sigma: float
+    sigma_formal: float
+    a_priori_sigma: float
+
+    @property
+    def improved(self) -> bool:
+        """Whether the data say more than was known before."""
+        return bool(self.sigma < NOT_IMPROVED * self.a_priori_sigma)
+
+    def to(self, unit: str) -> Estimate:
+        """The same estimate in another unit.
+
+        Raises
+        ------
+        InputError
+            If the unit is unknown or of another dimension.
+        """
+        ratio = _conversion(self.name, self.unit, unit)
+        numbers = (self.value, self.sigma, self.sigma_formal, self.a_priori_sigma)
+        return Estimate(self.name, unit, *(number * ratio for number in numbers))
+
+    def __str__(self) -> str:
+        text = f"{self.name} = {self.value:.12g} +- {self.sigma:.3g} {self.unit}".rstrip()
+        return text if self.improved else f"{text} (not improved by the data)"
+
+
+def _conversion(name: str, old: str, new: str) -> float:
+    from astropy import units
+
+    unit_scale(new)
+    try:
+        return float(units.Unit(old).to(units.Unit(new)))
+    except units.UnitConversionError as error:
+        raise InputError(
+            "the unit has another dimension", field=name, found=new, expected=f"a unit like {old}"
+        ) from error
+
+
+@dataclass(frozen=True)
+class PassEstimate:
+    """A parameter of one pass, SI; its standard deviation is the one of the weights."""
+
+    pass_name: str
+    name: str
+    value: float
+    sigma: float
+
+
+@dataclass(frozen=True)
+class Iteration:
+    """What one iteration did.
+
+    Attributes
+    ----------
+    number : int
+    largest_step : float
+        In standard deviations.
+    moved : str
+        The parameter that made it.
+    used : int
+        Accepted samples.
+    chi_square : float
+        Weighted sum of squares after the step.
+    halvings : int
+        How often the step that led here had to be halved.
+    """
+
+    number: int
+    largest_step: float
+    moved: str
+    used: int
+    chi_square: float
+    halvings: int
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """All samples after the fit, each array of shape (n,).
+
+    Attributes
+    ----------
+    pass_name, kind, epoch : ndarray of str
+    residual : ndarray
+        Observed minus computed, SI.
+    sigma : ndarray
+        Standard deviation that came with the sample, SI.
+    predicted : ndarray
+        Standard deviation that the residual should have, variance components and
+        leverage included, SI; zero where a sample determines a parameter alone.
+    accepted : ndarray of bool
+    reason : ndarray of str
+        Why it was rejected; empty if it was not.
+    """
+
+    pass_name: NDArray[np.str_]
+    kind: NDArray[np.str_]
+    epoch: NDArray[np.str_]
+    residual: Array
+    sigma: Array
+    predicted: Array
+    accepted: NDArray[np.bool_]
+    reason: NDArray[np.str_]
+
+    def __len__(self) -> int:
+        return int(self.residual.size)
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """Estimates with their uncertainties, and how they came about.
+
+    Attributes
+    ----------
+    parameters : ParameterSet
+        All parameters with their a priori values: estimated, considered and fixed.
+    values : ndarray, shape (p,)
+        Estimates, SI, in the order of ``parameters.estimated``.
+    covariance_formal, covariance_realistic : ndarray, shape (p, p)
+        See the module's text.
+    sensitivity : ndarray, shape (p, k)
+        Change of each estimate for a change of each considered parameter by one, SI.
+    samples : Samples
+    components : dict
+        Variance component of each kind of data.
+    pass_estimates : tuple of PassEstimate
+    iterations : tuple of Iteration
+    chi_square : float
+        Weighted sum of squares, a priori information included.
+    degrees_of_freedom : int
+    weak : tuple of WeakCombination
+        What data and a priori knowledge together hardly separate.
+    warnings : tuple of str
+    information : SquareRootInformation
+        Data and a priori knowledge, about ``values``, to be continued with new passes.
+    provenance : mapping
+    """
+
+    parameters: ParameterSet
+    values: Array
+    covariance_formal: Array
+    covariance_realistic: Array
+    sensitivity: Array
+    samples: Samples
+    components: dict[str, VarianceComponent]
+    pass_estimates: tuple[PassEstimate, ...]
+    iterations: tuple[Iteration, ...]
+    chi_square: float
+    degrees_of_freedom: int
+    weak: tuple[WeakCombination, ...]
+    warnings: tuple[str, ...]
+    information: SquareRootInformation
+    provenance: Mapping[str, object]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the estimated parameters."""
+        return self.parameters.estimated.names
+
+    @property
+    def sigma_formal(self) -> Array:
+        """Formal standard deviations, SI, shape (p,)."""
+        return np.sqrt(np.diag(self.covariance_formal))
+
+    @property
+    def sigma_realistic(self) -> Array:
+        """Realistic standard deviations, SI, shape (p,)."""
+        return np.sqrt(np.diag(self.covariance_realistic))
+
+    @cached_property
+    def a_priori_sigma(self) -> Array:
+        """Standard deviations before the data, SI, shape (p,)."""
+        return a_priori_sigma(self.parameters.estimated)
+
+    @property
+    def correlation(self) -> Array:
+        """Correlations of the estimates (realistic), shape (p, p)."""
+        sigma = self.sigma_realistic
+        return self.covariance_realistic / np.outer(sigma, sigma)
+
+    @property
+    def consider_effects(self) -> Array:
+        """Change of each estimate for one sigma of each considered parameter, SI, (p, k)."""
+        return self.sensitivity * self.parameters.considered.sigmas
+
+    @property
+    def n_used(self) -> int:
+        """Number of accepted samples."""
+        return int(self.samples.accepted.sum())
+
+    @property
+    def n_rejected(self) -> int:
+        """Number of rejected samples."""
+        return len(self.samples) - self.n_used
+
+    @property
+    def rms(self) -> dict[str, float | None]:
+        """Root mean square of the accepted residuals by kind; the key names the unit."""
+        found: dict[str, float | None] = {}
+        for kind in np.unique(self.samples.kind).tolist():
+            key, scale = RMS_KEYS.get(kind, (f"{kind}_si", 1.0))
+            used = self.samples.residual[self.samples.accepted & (self.samples.kind == kind)]
+            found[key] = float(np.sqrt((used**2).mean()) * scale) if used.size else None
+        return found
+
+    @property
+    def not_improved(self) -> tuple[str, ...]:
+        """Parameters on which only the a priori value speaks."""
+        return tuple(name for name in self.names if not self[name].improved)
+
+    def __getitem__(self, name: str) -> Estimate:
+        estimated = self.parameters.estimated
+        if name not in estimated:
+            raise UnknownNameError("estimated parameter", name, estimated.names)
+        i, scale = estimated.place(name), estimated[name].scale
+        return Estimate(
+            name,
+            estimated[name].unit,
+            float(self.values[i] / scale),
+            float(self.sigma_realistic[i] / scale),
+            float(self.sigma_formal[i] / scale),
+            float(self.a_priori_sigma[i] / scale),
+        )
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.parameters.estimated
+
+    def as_json(self) -> dict[str, Any]:
+        """Everything that a program may want to know, as plain JSON types."""
+        from wobble.estimation.solution_files import solution_as_json
+
+        return solution_as_json(self)
+
+    def __str__(self) -> str:
+        from wobble.estimation.solution_text import solution_as_text
+
+        return solution_as_text(self)
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_html_(self) -> str:
+        from wobble.estimation.solution_text import solution_as_html
+
+        return solution_as_html(self)
+
+
+def a_priori_sigma(parameters: ParameterSet) -> Array:
+    """Standard deviations by the a priori knowledge alone, shape (p,); infinite if none."""
+    rows, values = parameters.a_priori_rows()
+    information = SquareRootInformation.nothing(parameters.names)
+    information.absorb(np.column_stack([rows, values]))
+    return information.sigma()
+
+
+def solution_of(
+    linearisation: Linearisation,
+    parameters: ParameterSet,
+    rules: EditingRules,
+    edited: EditedSolution,
+    iterations: list[Iteration],
+    warnings: list[str],
+    provenance: Mapping[str, object],
+) -> Solution:
+    """Put the last iteration of a fit into a `Solution`."""
+    estimated = parameters.estimated
+    accepted, estimate = edited.judgement.accepted, edited.estimate
+    claimed = np.ones(len(linearisation))
+    formal = linearisation.information(NoiseWeights(accepted, claimed))[0].solve()
+    wider = linearisation.information(NoiseWeights(accepted, edited.wider))[0].solve()
+    realistic = _never_below(
+        wider.covariance + _considered_covariance(estimate, parameters.considered),
+        formal.covariance,
+    )
+    weak = tuple(weak_combinations(edited.information, estimated))
+    values = linearisation.values + estimate.step
+    known = len(estimated.a_priori_rows()[0])
+    # A priori values of pass parameters are observations too, so each bounded one costs nothing.
+    free = sum(int(np.isinf(header.local_sigma).sum()) for header in linearisation.headers)
+    return Solution(
+        parameters=parameters,
+        values=values,
+        covariance_formal=formal.covariance,
+        covariance_realistic=realistic,
+        sensitivity=estimate.sensitivity,
+        samples=_samples(linearisation, rules, edited),
+        components=dict(edited.judgement.components),
+        pass_estimates=_pass_estimates(edited),
+        iterations=tuple(iterations),
+        chi_square=estimate.chi_square,
+        degrees_of_freedom=int(accepted.sum()) + known - len(estimated) - free,
+        weak=weak,
+        warnings=tuple(warnings),
+        information=edited.information.about(values),
+        provenance=dict(provenance),
+    )
+
+
+def _considered_covariance(estimate: LinearEstimate, considered: ParameterSet) -> Array:
+    if not len(considered):
+        return np.zeros((len(estimate.step),) * 2)
+    spread = np.linalg.inv(considered.a_priori_information())
+    return estimate.sensitivity @ spread @ estimate.sensitivity.T
+
+
+def _never_below(covariance: Array, least: Array) -> Array:
+    """Widen so that no standard deviation is below the least; correlations stay."""
+    ratio = np.sqrt(np.maximum(np.diag(least) / np.diag(covariance), 1.0))
+    return covariance * np.outer(ratio, ratio)
+
+
+def _samples(linearisation: Linearisation, rules: EditingRules, edited: EditedSolution) -> Samples:
+    names = np.array([header.name for header in linearisation.headers])
+    return Samples(
+        names[linearisation.pass_index],
+        linearisation.kind,
+        linearisation.epoch,
+        edited.residual,
+        linearisation.sigma,
+        edited.predicted(linearisation.sigma),
+        edited.judgement.accepted,
+        np.array(reasons(linearisation, rules, edited)),
+    )
+
+
+def _pass_estimates(edited: EditedSolution) -> tuple[PassEstimate, ...]:
+    found = []
+    for factor in edited.factors:
+        values, covariance = factor.estimate(edited.estimate.step, edited.estimate.root)
+        for name, value, variance in zip(factor.names, values, np.diag(covariance), strict=True):
+            found.append(PassEstimate(factor.pass_name, name, float(value), float(variance**0.5)))
+        found += [PassEstimate(factor.pass_name, name, 0.0, np.inf) for name in factor.free]
+    return tuple(found)

@@ -1,0 +1,110 @@
+"""How a solution shows itself: as text on one screen, and as tables in a notebook.
+
+In: a `Solution`. Out: text or HTML. Values are given to the digits that their realistic
+standard deviation leaves.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+import numpy as np
+
+from wobble.estimation.solution import Estimate, Solution
+
+__all__ = ["solution_as_html", "solution_as_text"]
+
+MOST_REJECTED = 8
+HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
+
+
+def solution_as_text(solution: Solution) -> str:
+    """The solution for a terminal."""
+    cells = [HEAD, *(_row(solution[name]) for name in solution.names)]
+    widths = [max(len(row[k]) for row in cells) for k in range(len(HEAD))]
+    table = ["  ".join(_aligned(row, widths)).rstrip() for row in cells]
+    return "\n".join([_headline(solution), "", *table, "", *notes(solution)])
+
+
+def solution_as_html(solution: Solution) -> str:
+    """The solution for a notebook."""
+    head = "".join(f"<th>{cell}</th>" for cell in HEAD)
+    body = "".join(
+        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in _row(solution[name])) + "</tr>"
+        for name in solution.names
+    )
+    remarks = "".join(f"<li>{html.escape(note.strip())}</li>" for note in notes(solution))
+    return (
+        f"<p>{html.escape(_headline(solution))}</p>"
+        f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table><ul>{remarks}</ul>"
+    )
+
+
+def _headline(solution: Solution) -> str:
+    per_degree = solution.chi_square / max(solution.degrees_of_freedom, 1)
+    return (
+        f"Solution from {solution.n_used} samples ({solution.n_rejected} rejected), "
+        f"{len(solution.iterations)} iterations, "
+        f"chi-square {per_degree:.3g} per degree of freedom ({solution.degrees_of_freedom})"
+    )
+
+
+def _row(estimate: Estimate) -> tuple[str, ...]:
+    a_priori = "none" if np.isinf(estimate.a_priori_sigma) else f"{estimate.a_priori_sigma:.3g}"
+    return (
+        estimate.name,
+        _to_its_digits(estimate.value, estimate.sigma),
+        f"{estimate.sigma:.2g}",
+        f"{estimate.sigma_formal:.2g}",
+        a_priori,
+        estimate.unit,
+        "" if estimate.improved else "not improved by the data",
+    )
+
+
+def _to_its_digits(value: float, sigma: float) -> str:
+    if not np.isfinite(sigma) or sigma <= 0:
+        return f"{value:.6g}"
+    decimals = 1 - int(np.floor(np.log10(sigma)))
+    if not -6 < decimals < 12:
+        return f"{value:.12g}"
+    return f"{value:.{max(decimals, 0)}f}"
+
+
+def _aligned(row: Sequence[str], widths: Sequence[int]) -> list[str]:
+    numeric = (1, 2, 3, 4)
+    return [
+        cell.rjust(width) if k in numeric else cell.ljust(width)
+        for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+    ]
+
+
+def notes(solution: Solution) -> list[str]:
+    """What must be known beside the numbers, one sentence a line."""
+    lines = []
+    for key, size in solution.rms.items():
+        lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
+    lines += [f"variance component of {component}" for component in solution.components.values()]
+    lines += _rejected(solution)
+    lines += [f"hardly separated: {combination}" for combination in solution.weak]
+    lines += [f"warning: {warning}" for warning in solution.warnings]
+    return lines
+
+
+def _rejected(solution: Solution) -> list[str]:
+    samples = solution.samples
+    out = np.flatnonzero(~samples.accepted)
+    groups: dict[str, int] = {}
+    for i in out:
+        reason = str(samples.reason[i])
+        place = f"{samples.pass_name[i]} {samples.kind[i]}"
+        if not reason.startswith("whole pass"):
+            place = f"{samples.pass_name[i]} {samples.epoch[i]} {samples.kind[i]}"
+        text = f"rejected: {place}: {reason}"
+        groups[text] = groups.get(text, 0) + 1
+    lines = list(groups)
+    if len(lines) > MOST_REJECTED:
+        left = len(lines) - MOST_REJECTED
+        lines = [*lines[:MOST_REJECTED], f"rejected: {left} more; all are in the residuals"]
+    return lines

@@ -1,0 +1,147 @@
+"""How much noisier the data are than their standard deviations say.
+
+In: residuals with the standard deviations that came with the data. Out: a
+`VarianceComponent` for each kind of data, a factor on the standard deviations that the
+editing, the weights and the realistic uncertainties all use.
+
+Standard deviations that come with data tell the scatter of the measurement, not what the
+model leaves out: millimetres are claimed where centimetres remain. Before any sample is
+called an outlier it must be known how large the residuals of good samples are. Two forms
+of what may be missing are tried, and the likelier is taken and named:
+
+    "scale"   the variance is   f^2 sigma^2       (the claim is wrong by a factor)
+    "excess"  the variance is   sigma^2 + tau^2   (an error of the same size for all)
+
+First from the median of the absolute residuals, which gross errors cannot move; then
+from the accepted samples, with the degrees of freedom that the estimated parameters have
+used up: ``sum(r^2 / v) = sum(1 - h)``, h the leverage (the simplified form of Helmert's
+equations; Koch 1999, Parameter Estimation and Hypothesis Testing in Linear Models,
+sect. 3.6). A component never makes a standard deviation smaller than claimed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+__all__ = ["NORMAL_MEDIAN", "VarianceComponent", "estimate_component", "resistant_component"]
+
+Array = NDArray[np.float64]
+
+# Median of the absolute value of a standard normal variable.
+NORMAL_MEDIAN = 0.6744897501960817
+# Difference of log-likelihood that "excess" must bring to be preferred over "scale".
+PREFERENCE = 2.0
+HUBER = 1.345
+
+
+@dataclass(frozen=True)
+class VarianceComponent:
+    """What must be done to the standard deviations of one kind of data.
+
+    Attributes
+    ----------
+    kind : str
+        Kind of data.
+    form : {"scale", "excess"}
+        A factor on the standard deviations, or a standard deviation (SI) to be added
+        in squares.
+    value, uncertainty : float
+        The component and its standard deviation; a factor below one means that the
+        claim is on the safe side.
+    """
+
+    kind: str
+    form: str = "scale"
+    value: float = 1.0
+    uncertainty: float = np.inf
+
+    def factor(self, sigma: Array) -> Array:
+        """By what the standard deviations (n,) must be multiplied; at least one."""
+        if self.form == "scale":
+            return np.full(np.shape(sigma), max(1.0, self.value))
+        return np.hypot(1.0, self.value / sigma)
+
+    def __str__(self) -> str:
+        if self.form == "scale":
+            return f"{self.kind}: standard deviations times {self.value:.3g}"
+        return f"{self.kind}: {self.value:.3g} (SI) added in squares to the standard deviations"
+
+
+def resistant_component(
+    kind: str, residual: Array, sigma: Array, form: str | None = None
+) -> VarianceComponent:
+    """Component from the median of the absolute residuals.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of data.
+    residual, sigma : ndarray, shape (n,)
+        Residuals, gross errors among them, and claimed standard deviations, SI.
+    form : {"scale", "excess"}, optional
+        The likelier of the two if left out.
+    """
+    if form is None:
+        scale = resistant_component(kind, residual, sigma, "scale")
+        excess = resistant_component(kind, residual, sigma, "excess")
+        gain = _likelihood(excess, residual, sigma) - _likelihood(scale, residual, sigma)
+        return excess if gain > PREFERENCE else scale
+    size = np.abs(residual)
+    if form == "scale":
+        return VarianceComponent(kind, form, float(np.median(size / sigma) / NORMAL_MEDIAN))
+
+    def surplus(tau: float) -> float:
+        return float(np.median(size / np.hypot(sigma, tau))) - NORMAL_MEDIAN
+
+    if surplus(0.0) <= 0.0:
+        return VarianceComponent(kind, form, 0.0)
+    # Beyond this value every ratio is smaller than |r| / tau, so the surplus is negative.
+    most = float(np.median(size)) / NORMAL_MEDIAN
+    return VarianceComponent(kind, form, float(brentq(surplus, 0.0, most)))
+
+
+def _likelihood(component: VarianceComponent, residual: Array, sigma: Array) -> float:
+    """Logarithm of Huber's likelihood: normal in the middle, flat enough outside."""
+    spread = sigma * component.factor(sigma)
+    t = np.abs(residual) / spread
+    cost = np.where(t < HUBER, 0.5 * t**2, HUBER * t - 0.5 * HUBER**2)
+    return float(-(np.log(spread) + cost).sum())
+
+
+def estimate_component(
+    kind: str, residual: Array, sigma: Array, redundancy: Array, form: str
+) -> VarianceComponent:
+    """Component from the accepted samples of one kind.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of data.
+    residual, sigma : ndarray, shape (n,)
+        Post-fit residuals and claimed standard deviations of the accepted samples, SI.
+    redundancy : ndarray, shape (n,)
+        One minus the leverage: the share of each sample that was not used up by the
+        parameters. If next to nothing is left in all, the component cannot be known.
+    form : {"scale", "excess"}
+        Which component.
+    """
+    degrees = float(redundancy.sum())
+    if degrees < 0.5:
+        return VarianceComponent(kind, form, 1.0 if form == "scale" else 0.0)
+    if form == "scale":
+        value = float(np.sqrt(((residual / sigma) ** 2).sum() / degrees))
+        return VarianceComponent(kind, form, value, value / np.sqrt(2.0 * degrees))
+
+    def surplus(tau: float) -> float:
+        return float((residual**2 / (sigma**2 + tau**2)).sum()) - degrees
+
+    information = 0.5 * float((redundancy / sigma**4).sum())
+    if surplus(0.0) <= 0.0:
+        return VarianceComponent(kind, form, 0.0, information**-0.25)
+    value = float(brentq(surplus, 0.0, float(np.sqrt((residual**2).sum() / degrees))))
+    information = 0.5 * float((redundancy / (sigma**2 + value**2) ** 2).sum())
+    return VarianceComponent(kind, form, value, information**-0.5 / (2.0 * value))

@@ -1,0 +1,116 @@
+"""Lines of a text file, and the numbers in them, with an error that says where.
+
+In: a path, plain or gzip-compressed. Out: `Line` objects one after the other, each with
+its file and number, so that whatever is wrong in it can say so. One pass, bounded memory.
+
+Everything that a file can do wrong before its content counts (missing, a folder,
+compressed and broken, binary, in no Unicode encoding, one endless line) ends here in
+an `InputError`.
+"""
+
+from __future__ import annotations
+
+import gzip
+import math
+import os
+import re
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from wobble.errors import InputError
+
+__all__ = ["Line", "read_lines"]
+
+LONGEST_LINE = 65_536
+GZIP_MAGIC = b"\x1f\x8b"
+# float() and int() would also take "nan", "1_000" and digits of other scripts.
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eEdD][+-]?[0-9]{1,4})?")
+INTEGER = re.compile(r"[+-]?[0-9]{1,18}")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a file.
+
+    Parameters
+    ----------
+    source : str
+        The file.
+    number : int
+        Line number, counted from 1.
+    text : str
+        The line without its end.
+    ended : bool
+        False if the file stops within the line, before a line end.
+    """
+
+    source: str
+    number: int
+    text: str
+    ended: bool = True
+
+    def error(
+        self, problem: str, field: str | None = None, found: object = None, expected: object = None
+    ) -> InputError:
+        """The error to raise for something that is wrong in this line."""
+        return InputError(
+            problem,
+            source=self.source,
+            line=self.number,
+            field=field,
+            found=found,
+            expected=expected,
+        )
+
+    def real(self, token: str, field: str) -> float:
+        """A finite number, or an `InputError`; Fortran's exponent letter D is understood."""
+        if NUMBER.fullmatch(token):
+            value = float(token.replace("D", "e").replace("d", "e"))
+            if math.isfinite(value):
+                return value
+        raise self.error("not a finite number", field, found=token)
+
+    def integer(self, token: str, field: str) -> int:
+        """A whole number, or an `InputError`."""
+        if INTEGER.fullmatch(token):
+            return int(token)
+        raise self.error("not a whole number", field, found=token)
+
+
+def read_lines(path: str | os.PathLike[str]) -> Iterator[Line]:
+    """Go through the lines of a text file, plain or gzip-compressed.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, empty, binary, broken, or has a line of more than 65,536
+        characters.
+    """
+    source = os.fspath(path)
+    number = 0
+    try:
+        with open(source, "rb") as stored:
+            compressed = stored.read(2) == GZIP_MAGIC
+            stored.seek(0)
+            file = gzip.GzipFile(fileobj=stored) if compressed else stored
+            while raw := file.readline(LONGEST_LINE + 1):
+                number += 1
+                if len(raw) > LONGEST_LINE:
+                    raise InputError("the line is endless", source=source, line=number)
+                if b"\0" in raw:
+                    raise InputError(
+                        "is not a text file: it has a zero byte", source=source, line=number
+                    )
+                # A byte-order mark may stand at the start of the file, and nowhere else.
+                encoding = "utf-8-sig" if number == 1 else "utf-8"
+                text = raw.decode(encoding).rstrip("\r\n")
+                yield Line(source, number, text, ended=raw.endswith(b"\n"))
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"is not a text file: byte {error.start + 1} is not UTF-8", source=source, line=number
+        ) from error
+    except (OSError, EOFError, zlib.error, ValueError) as error:
+        raise InputError(f"cannot be read ({error})", source=source) from error
+    if number == 0:
+        raise InputError("the file is empty", source=source)

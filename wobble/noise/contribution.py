@@ -1,0 +1,137 @@
+"""What a noise contribution is: named parameters in, terms along the link out.
+
+In: parameters in SI units, each with its default, unit and limits. Out: for the points of
+a pass the processes that the contribution lays on the path, or the variance that it adds
+to each sample on its own.
+
+Conventions, for one-way equivalent path ``x`` (m) and range rate ``v = dx/dt`` (m/s):
+
+    one-way      x = z_down                      y = v / c
+    two-way      x = (z_up + z_down) / 2         y = 2 v / c
+    three-way    as two-way, the stations' own noise independent on the two legs
+
+with ``z`` the excess path of a leg and ``y`` the fractional frequency received; the uplink
+of what is received at t passed the station one round trip earlier.
+"""
+
+from __future__ import annotations
+
+import math
+from abc import ABC
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any, ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.errors import InputError, UnknownNameError
+from wobble.noise.covariance import Leg, Term
+from wobble.noise.geometry import PassGeometry, PathPoints
+from wobble.noise.processes import Process
+
+__all__ = ["Contribution", "parameter", "path_factor", "range_rate_of", "station_terms"]
+
+Array = NDArray[np.float64]
+
+
+def parameter(default: float, unit: str, meaning: str, *, least: float = -math.inf) -> Any:
+    """A field of a contribution: default in SI, SI unit ("" for none), meaning, least value."""
+    return field(default=default, metadata={"unit": unit, "meaning": meaning, "least": least})
+
+
+@dataclass(frozen=True)
+class Contribution(ABC):
+    """Base of all contributions: a frozen set of numbers with a name.
+
+    Parameters
+    ----------
+    scale : float
+        Factor on the standard deviation of the whole contribution.
+    """
+
+    name: ClassVar[str]
+
+    scale: float = parameter(1.0, "", "factor on the standard deviation", least=0.0)
+
+    def __post_init__(self) -> None:
+        for f in fields(self):
+            value, least = getattr(self, f.name), f.metadata["least"]
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not math.isfinite(value) or value < least:
+                raise InputError(
+                    f"not a possible value for the noise contribution {self.name}",
+                    field=f.name,
+                    found=value,
+                    expected="a finite number" + (f" from {least:g}" if least > -math.inf else ""),
+                )
+
+    @classmethod
+    def from_table(cls, table: dict[str, Any], source: str) -> Self:
+        """From a table of a scenario, values in SI; ``source`` names it in errors."""
+        known = {f.name: f for f in fields(cls)}
+        for key in table:
+            if key not in known:
+                raise UnknownNameError(f"parameter of {cls.name}", key, known, source=source)
+        for key, f in known.items():
+            if f.default is MISSING and key not in table:
+                raise InputError(f"{cls.name} needs a parameter", source=source, field=key)
+        try:
+            return cls(**table)
+        except InputError as error:
+            error.source = source
+            error.args = (str(error),)
+            raise
+
+    def terms(self, points: PathPoints) -> list[Term]:
+        """Processes that the contribution lays on the path, before ``scale``."""
+        return []
+
+    def sample_variance(self, geometry: PassGeometry) -> Array:
+        """Variance independent from sample to sample, before ``scale``, shape (n,)."""
+        return np.zeros(len(geometry))
+
+
+def path_factor(points: PathPoints) -> float:
+    """Weight of a leg in the one-way equivalent path: 1 for one-way, otherwise 1/2."""
+    return 1.0 if points.ways == 1 else 0.5
+
+
+def range_rate_of(fractional_frequency: float, points: PathPoints) -> float:
+    """One-way equivalent range rate (m/s) of a received fractional frequency: y c or y c / 2."""
+    return fractional_frequency * SPEED_OF_LIGHT * path_factor(points)
+
+
+def station_terms(
+    process: Process,
+    points: PathPoints,
+    *,
+    down: Array | None = None,
+    up: Array | None = None,
+    down_gain: float = 1.0,
+    up_gain: float = 1.0,
+    on_range: float = 1.0,
+    on_range_rate: float = 1.0,
+) -> list[Term]:
+    """Terms of a process that stands at the station and is passed by each leg there.
+
+    Two-way, the same process is met a round trip apart; three-way, each station has its own.
+
+    Parameters
+    ----------
+    process : Process
+        Path of one leg, m.
+    points : PathPoints
+        Where the path enters the samples.
+    down, up : ndarray, shape (m,), optional
+        Modulations of the legs along the pass.
+    down_gain, up_gain : float
+        Constant factors of the legs, before the factor 1/2 of the one-way equivalent.
+    on_range, on_range_rate : float
+        As for `Term`.
+    """
+    half = path_factor(points)
+    receiving = Leg(half * down_gain, 0.0, down)
+    sending = Leg(half * up_gain, points.round_trip, up)
+    groups = {1: [(receiving,)], 2: [(receiving, sending)], 3: [(receiving,), (sending,)]}
+    return [Term(process, legs, on_range, on_range_rate) for legs in groups[points.ways]]

@@ -1,0 +1,295 @@
+"""Noise processes whose spectrum is a power of the frequency.
+
+In: a level, an exponent, and the cut-offs without which the process would be infinite.
+Out: a `Process` with its exact autocovariance or structure function.
+
+    exponent of S_z    exponent of S_y    name                     needs
+       0                  +2              white phase              high cut-off
+      -1                  +1              flicker phase            both cut-offs
+      -2                   0              white frequency          (low, for ranges)
+      -8/3                -2/3            Kolmogorov turbulence    (low, for ranges)
+      -3                  -1              flicker frequency        low cut-off
+      -4                  -2              random walk frequency    low cut-off
+
+``S_z`` is the one-sided spectrum of the path (m^2/Hz), ``S_y`` that of the fractional
+frequency (IEEE Std 1139; NIST SP 1065, sect. 6).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.errors import InputError
+from wobble.noise.processes import LevelledProcess, Process, demand
+
+__all__ = [
+    "FlickerPhase",
+    "PowerLaw",
+    "VonKarman",
+    "WhitePhase",
+    "path_level",
+    "power_law_process",
+]
+
+Array = NDArray[np.float64]
+
+
+def path_level(frequency_level: float) -> float:
+    """Level of the path spectrum (m^2/Hz at 1 Hz) from that of fractional frequency.
+
+    ``S_y = h f^alpha`` becomes ``S_z = h (c / 2 pi)^2 f^(alpha - 2)``.
+    """
+    return frequency_level * (SPEED_OF_LIGHT / (2.0 * math.pi)) ** 2
+
+
+@dataclass(frozen=True)
+class PowerLaw(LevelledProcess):
+    """Self-similar process ``S_z = level f^exponent`` with no cut-off, -3 < exponent < -1.
+
+    White frequency noise has the exponent -2, Kolmogorov turbulence -8/3. The structure
+    function is ``D = 2 level (2 pi lag)^(-exponent - 1) I``, with
+    ``I = int_0^inf u^exponent (1 - cos u) du`` (Gradshteyn & Ryzhik 2007, 3.823).
+
+    Parameters
+    ----------
+    level : float
+        Spectral density at 1 Hz, m^2/Hz.
+    exponent : float
+        Exponent of the path spectrum.
+    """
+
+    level: float
+    exponent: float
+    has_variance: ClassVar[bool] = False
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.exponent >= -1:
+            raise InputError(
+                "the structure function diverges at high frequency",
+                field="exponent",
+                found=self.exponent,
+                expected="a high-frequency cut-off (WhitePhase, FlickerPhase), or less than -1",
+            )
+        if not self.exponent > -3:
+            raise InputError(
+                "the structure function diverges at low frequency",
+                field="exponent",
+                found=self.exponent,
+                expected="a low-frequency cut-off (VonKarman), or more than -3",
+            )
+
+    @classmethod
+    def from_structure_function(cls, value: float, lag: float, exponent: float) -> Self:
+        """From ``D(lag) = value`` (m^2 at s) growing as ``lag^exponent``, 0 < exponent < 2."""
+        unit = cls(1.0, -1.0 - exponent)
+        return unit.scaled(value / float(unit.structure_function(lag)))
+
+    def spectrum(self, frequency: ArrayLike) -> Array:
+        return self.level * np.asarray(frequency, float) ** self.exponent
+
+    def kernel(self, lag: ArrayLike) -> Array:
+        mu = self.exponent + 1.0
+        # -Gamma(mu) cos(pi mu / 2) by reflection, so that mu = -1 is no pole.
+        integral = -math.pi / (2.0 * math.gamma(1.0 - mu) * math.sin(math.pi * mu / 2.0))
+        return -self.level * integral * (2.0 * math.pi * np.abs(lag)) ** -mu
+
+
+@dataclass(frozen=True)
+class VonKarman(LevelledProcess):
+    """Power law that turns flat below a cut-off: ``S_z = level (f^2 + low_cutoff^2)^(exponent/2)``.
+
+    Turbulence with an outer scale, frequency noise of a clock over a finite life, or, with
+    the exponent -2, a first-order Gauss-Markov process. With ``nu = -(exponent + 1)/2`` and
+    ``u = 2 pi low_cutoff lag`` the autocovariance is the Matern function
+    ``C(0) 2^(1 - nu) / Gamma(nu) u^nu K_nu(u)`` (von Karman 1948, Proc. Natl. Acad. Sci. 34,
+    530; Matern 1960).
+
+    Parameters
+    ----------
+    level : float
+        Spectral density that the power law would have at 1 Hz, m^2/Hz.
+    exponent : float
+        Exponent well above the cut-off, -5 <= exponent < -1.
+    low_cutoff : float
+        Frequency below which the spectrum is flat, Hz.
+    """
+
+    level: float
+    exponent: float
+    low_cutoff: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if self.exponent >= -1:
+            raise InputError(
+                "the variance diverges at high frequency",
+                field="exponent",
+                found=self.exponent,
+                expected="a high-frequency cut-off (WhitePhase, FlickerPhase), or less than -1",
+            )
+        demand("exponent", self.exponent >= -5, self.exponent, "-5 or more")
+        good = self.low_cutoff > 0 and math.isfinite(self.low_cutoff)
+        demand("low_cutoff", good, self.low_cutoff, "a positive frequency")
+
+    @classmethod
+    def from_rms(cls, rms: float, correlation_time: float, exponent: float) -> Self:
+        """From the standard deviation (m) and ``correlation_time = 1 / (2 pi low_cutoff)``, s."""
+        demand("correlation_time", correlation_time > 0, correlation_time, "a positive time")
+        unit = cls(1.0, exponent, 1.0 / (2.0 * math.pi * correlation_time))
+        return unit.scaled(rms**2 / unit._variance)
+
+    @property
+    def _nu(self) -> float:
+        return -(self.exponent + 1.0) / 2.0
+
+    @property
+    def _variance(self) -> float:
+        gammas = math.gamma(self._nu) / math.gamma(self._nu + 0.5)
+        return self.level * self.low_cutoff ** (-2.0 * self._nu) * math.sqrt(math.pi) / 2 * gammas
+
+    def spectrum(self, frequency: ArrayLike) -> Array:
+        f = np.asarray(frequency, float)
+        return self.level * (f**2 + self.low_cutoff**2) ** (self.exponent / 2.0)
+
+    def kernel(self, lag: ArrayLike) -> Array:
+        # Below the smallest u no double tells the result from its limit, the variance.
+        u = np.maximum(2.0 * math.pi * self.low_cutoff * np.abs(lag), 1e-100)
+        shape = 2.0 ** (1.0 - self._nu) / math.gamma(self._nu) * u**self._nu
+        # The Bessel function underflows to zero where exp(-u) does: zero is right.
+        return self._variance * shape * special.kv(self._nu, u)
+
+
+@dataclass(frozen=True)
+class WhitePhase(LevelledProcess):
+    """White noise of phase through a first-order loop of given noise bandwidth.
+
+    ``S_z = level / (1 + (pi f / 2 bandwidth)^2)``, whose integral is ``level * bandwidth``
+    and whose autocovariance is ``level bandwidth exp(-4 bandwidth |lag|)``. Counts long
+    against the loop are uncorrelated unless they share an end: contiguous counts of equal
+    length have the correlation -1/2.
+
+    Parameters
+    ----------
+    level : float
+        Spectral density at low frequency, m^2/Hz.
+    bandwidth : float
+        One-sided noise bandwidth of the loop, Hz.
+    """
+
+    level: float
+    bandwidth: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        good = self.bandwidth > 0 and math.isfinite(self.bandwidth)
+        demand("bandwidth", good, self.bandwidth, "a positive high-frequency cut-off")
+
+    def spectrum(self, frequency: ArrayLike) -> Array:
+        f = np.asarray(frequency, float)
+        return self.level / (1.0 + (math.pi * f / (2.0 * self.bandwidth)) ** 2)
+
+    def kernel(self, lag: ArrayLike) -> Array:
+        return self.level * self.bandwidth * np.exp(-4.0 * self.bandwidth * np.abs(lag))
+
+
+@dataclass(frozen=True)
+class FlickerPhase(LevelledProcess):
+    """Flicker noise of phase, ``S_z = level / f`` between two sharp cut-offs.
+
+    The autocovariance is ``level [Ci(2 pi high lag) - Ci(2 pi low lag)]``.
+
+    Parameters
+    ----------
+    level : float
+        Spectral density at 1 Hz, m^2/Hz.
+    low_cutoff, high_cutoff : float
+        Band limits, Hz; both are needed, since the variance diverges at either end.
+    """
+
+    level: float
+    low_cutoff: float
+    high_cutoff: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        good = 0 < self.low_cutoff < self.high_cutoff < math.inf
+        found = (self.low_cutoff, self.high_cutoff)
+        demand("low_cutoff, high_cutoff", good, found, "0 < low_cutoff < high_cutoff")
+
+    def spectrum(self, frequency: ArrayLike) -> Array:
+        f = np.asarray(frequency, float)
+        inside = (f >= self.low_cutoff) & (f <= self.high_cutoff)
+        return np.where(inside, self.level / np.where(inside, f, 1.0), 0.0)
+
+    def kernel(self, lag: ArrayLike) -> Array:
+        # The difference of the two integrals tends to the logarithm as the lag goes to zero.
+        tau = np.maximum(2.0 * math.pi * np.abs(lag), 1e-12 / self.high_cutoff)
+        return self.level * (
+            special.sici(self.high_cutoff * tau)[1] - special.sici(self.low_cutoff * tau)[1]
+        )
+
+
+def power_law_process(
+    level: float,
+    exponent: float,
+    low_cutoff: float | None = None,
+    high_cutoff: float | None = None,
+) -> Process:
+    """The process of ``S_z = level f^exponent`` with the cut-offs that it needs.
+
+    Parameters
+    ----------
+    level : float
+        Spectral density of the path at 1 Hz, m^2/Hz (`path_level` converts from frequency).
+    exponent : float
+        0 white phase, -1 flicker phase, -2 white frequency, -8/3 Kolmogorov, -3 flicker
+        frequency, -4 random walk of frequency.
+    low_cutoff, high_cutoff : float, optional
+        Hz. White phase needs the high one, flicker phase both, exponents of -3 and steeper
+        the low one; between -1 and -3 the low one is free, and needed only for ranges.
+
+    Raises
+    ------
+    InputError
+        If a cut-off is missing without which the structure function diverges, or one is
+        given that the process has no use for.
+    """
+    if exponent > -1 and exponent != 0:
+        raise InputError(
+            "no closed form for this exponent",
+            field="exponent",
+            found=exponent,
+            expected="0, -1 and steeper, or a SpectrumTable",
+        )
+    if exponent >= -1:
+        _need("high_cutoff", high_cutoff, exponent, "high")
+    if exponent == -1 or exponent <= -3:
+        _need("low_cutoff", low_cutoff, exponent, "low")
+    if exponent == 0 and low_cutoff is not None:
+        raise InputError("white phase noise has no low cut-off", found=low_cutoff)
+    if exponent < -1 and high_cutoff is not None:
+        raise InputError("this exponent converges at high frequency", found=high_cutoff)
+    if exponent == 0:
+        return WhitePhase(level, high_cutoff)  # type: ignore[arg-type]  # checked above
+    if exponent == -1:
+        return FlickerPhase(level, low_cutoff, high_cutoff)  # type: ignore[arg-type]
+    if low_cutoff is None:
+        return PowerLaw(level, exponent)
+    return VonKarman(level, exponent, low_cutoff)
+
+
+def _need(field: str, value: float | None, exponent: float, end: str) -> None:
+    if value is None:
+        raise InputError(
+            f"the structure function diverges at {end} frequency for exponent {exponent:g}",
+            field=field,
+            expected=f"a {end}-frequency cut-off in Hz",
+        )

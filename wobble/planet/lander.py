@@ -1,0 +1,135 @@
+"""A lander: where it stands, where its fixed antennas look, what its transponder adds.
+
+In: body-fixed coordinates in one of three forms. Out: an object with a Cartesian
+position (m), the direction of a target over its horizon, and which antenna sees it.
+"""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass, replace
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.earth.stations import azimuth_elevation, east_north_up
+from wobble.errors import InputError
+from wobble.planet.body import Body
+
+__all__ = ["Antenna", "Lander"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Antenna:
+    """An antenna fixed to the lander.
+
+    Parameters
+    ----------
+    name : str
+        For example ``"east"``.
+    azimuth, elevation : float
+        Of the boresight over the lander's horizon, north over east, rad.
+    half_width : float
+        Largest usable angle from the boresight, rad.
+    """
+
+    name: str
+    azimuth: float
+    elevation: float
+    half_width: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.half_width <= np.pi:
+            raise InputError(
+                "the half-width of a beam lies between 0 and 180 degrees",
+                field=f"antenna {self.name}",
+                found=f"{np.degrees(self.half_width):.3f} deg",
+            )
+
+    def boresight(self) -> Array:
+        """Unit vector (east, north, up), shape (3,)."""
+        ce = np.cos(self.elevation)
+        return np.array(
+            [ce * np.sin(self.azimuth), ce * np.cos(self.azimuth), np.sin(self.elevation)]
+        )
+
+    def off_boresight(self, local: Array) -> Array:
+        """Angle between (east, north, up) directions (n, 3) and the boresight, rad, (n,)."""
+        unit = local / np.linalg.norm(local, axis=-1, keepdims=True)
+        axis = self.boresight()
+        return np.arctan2(np.linalg.norm(np.cross(unit, axis), axis=-1), unit @ axis)
+
+
+@dataclass(frozen=True, eq=False)
+class Lander:
+    """A lander on a body.
+
+    Parameters
+    ----------
+    name : str
+        Its name in the data.
+    position : ndarray, shape (3,)
+        Body-fixed Cartesian coordinates, m.
+    antennas : tuple of Antenna
+        Empty: it is seen wherever the body does not hide it.
+    transponder_delay : float
+        s.
+    minimum_elevation : float
+        Of the Earth over the lander's horizon, rad.
+    """
+
+    name: str
+    position: Array
+    antennas: tuple[Antenna, ...] = ()
+    transponder_delay: float = 0.0
+    minimum_elevation: float = 0.0
+
+    @classmethod
+    def cylindrical(
+        cls, name: str, radius: float, longitude: float, z: float, **others: object
+    ) -> Self:
+        """From the distance to the spin axis (m), east longitude (rad) and axial z (m)."""
+        place = np.array([radius * np.cos(longitude), radius * np.sin(longitude), z])
+        return cls(name, place, **others)  # type: ignore[arg-type]
+
+    @classmethod
+    def geodetic(
+        cls,
+        name: str,
+        body: Body,
+        longitude: float,
+        latitude: float,
+        height: float,
+        **others: object,
+    ) -> Self:
+        """From east longitude, geodetic latitude (rad) and height (m) on the body's ellipsoid."""
+        return cls(name, body.from_geodetic(longitude, latitude, height), **others)  # type: ignore[arg-type]
+
+    def moved(self, position: Array) -> Lander:
+        """The same lander at another place."""
+        return replace(self, position=np.asarray(position, float))
+
+    def horizon(self, body: Body) -> Array:
+        """Unit vectors east, north and up in the body's frame, rows of shape (3, 3)."""
+        longitude, latitude, _ = body.geodetic(self.position)
+        return east_north_up(longitude, latitude)
+
+    def look(self, body: Body, target: Array) -> tuple[Array, Array, Array]:
+        """(east, north, up), azimuth and elevation of body-fixed directions (n, 3)."""
+        local = target @ self.horizon(body).T
+        return local, *azimuth_elevation(local)
+
+    def __repr__(self) -> str:
+        x, y, z = self.position / 1e3
+        antennas = ", ".join(
+            f"{a.name} (azimuth {np.degrees(a.azimuth):.0f} deg, elevation "
+            f"{np.degrees(a.elevation):.0f} deg, half-width {np.degrees(a.half_width):.0f} deg)"
+            for a in self.antennas
+        )
+        return f"<Lander {self.name}: x {x:.3f}, y {y:.3f}, z {z:.3f} km; antennas {antennas or 'any'}>"
+
+    def _repr_html_(self) -> str:
+        return f"<code>{html.escape(repr(self))}</code>"

@@ -1,0 +1,253 @@
+"""A planet's rotation: from its body-fixed axes to the ICRF, with partial derivatives.
+
+In: a body-fixed vector (m) and TDB epochs. Out: the vector in ICRF axes, its velocity, its
+exact increment over an interval, shape (n, 3), and its derivatives with respect to every
+parameter, projected on a direction, shape (n,).
+
+``M = Rz(-N) Rx(-J) Rz(-psi) Rx(-eps) Rz(-phi) Ry(X_p) Rx(Y_p)`` in passive rotations: N and
+J place the planet's mean orbit of J2000 in the ICRF, psi is the longitude of the equator's
+ascending node on it, eps the obliquity, phi the spin angle from the node, X_p and Y_p polar
+motion (Folkner et al. 1997, J. Geophys. Res. 102, 4057; Konopliv et al. 2006, Icarus 182,
+23; Yseboodt, Baland & Le Maistre 2023, Celest. Mech. Dyn. Astron. 135, 50). Precession is
+d psi/dt, negative for Mars.
+
+The Moon's orientation is a table of integrated libration angles instead
+(`TabulatedLibration`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.chebyshev import ChebyshevTable
+from wobble.epochs import Epochs
+from wobble.errors import InputError, UnknownNameError
+from wobble.planet.angle_terms import AngleTerm
+from wobble.rotations import turn, turn_derivative, turn_increment
+
+__all__ = ["Orientation", "RotationModel", "TabulatedLibration"]
+
+Array = NDArray[np.float64]
+
+# The chain of turns from the body's axes outward, in active rotations: axis, sign of the
+# angle, and the angle's index in `ANGLES`.
+CHAIN = (("x", -1.0, 4), ("y", -1.0, 3), ("z", 1.0, 2), ("x", 1.0, 1), ("z", 1.0, 0))
+
+
+class Orientation(Protocol):
+    """What the link needs to know of how a body is turned."""
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Parameters by name, SI."""
+        ...
+
+    def with_values(self, values: dict[str, float]) -> Orientation:
+        """The same model with other values of some parameters."""
+        ...
+
+    def inertial(self, vectors: Array, epochs: Epochs) -> Array:
+        """ICRF vectors of body-fixed ones, shape (n, 3)."""
+        ...
+
+    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
+        """Change of `inertial` over an interval, the body-fixed vector held, shape (n, 3)."""
+        ...
+
+    def body_fixed(self, vectors: Array, epochs: Epochs) -> Array:
+        """Body-fixed vectors of ICRF ones, shape (n, 3)."""
+        ...
+
+    def projected_partials(
+        self, names: Iterable[str], vectors: Array, epochs: Epochs, directions: Array
+    ) -> dict[str, Array]:
+        """``direction . d(inertial)/d(parameter)`` for each name, shape (n,)."""
+        ...
+
+
+class _FromAxes:
+    """What follows for any orientation from `inertial` alone."""
+
+    def inertial(self, vectors: Array, epochs: Epochs) -> Array:
+        raise NotImplementedError
+
+    def body_fixed(self, vectors: Array, epochs: Epochs) -> Array:
+        return np.einsum("nij,ni->nj", self.matrix(epochs), vectors)
+
+    def matrix(self, epochs: Epochs) -> Array:
+        """Rotation matrices from body-fixed to ICRF, shape (n, 3, 3)."""
+        return np.stack([self.inertial(axis, epochs) for axis in np.eye(3)], axis=2)
+
+
+@dataclass(frozen=True, eq=False)
+class RotationModel(_FromAxes):
+    """Precession, nutation, spin and polar motion as sums of terms.
+
+    Parameters
+    ----------
+    plane_node, plane_inclination : float
+        N and J of the reference orbit plane, rad.
+    terms : tuple of AngleTerm
+        Contributions to the five angles.
+    values : dict
+        Value of each parameter of the terms, SI.
+
+    Raises
+    ------
+    InputError
+        If a term's parameter has no value, or a value has no term.
+    """
+
+    plane_node: float
+    plane_inclination: float
+    terms: tuple[AngleTerm, ...]
+    values: dict[str, float] = field(repr=False)
+
+    def __post_init__(self) -> None:
+        known = {name for term in self.terms for name in term.names}
+        for name in known - set(self.values):
+            raise InputError("a parameter of the rotation has no value", field=name)
+        for name in set(self.values) - known:
+            raise UnknownNameError("parameter of the rotation", name, known)
+
+    def with_values(self, values: dict[str, float]) -> RotationModel:
+        """The same model with other values of some parameters."""
+        return replace(self, values=self.values | values)
+
+    def angles(self, epochs: Epochs) -> Array:
+        """The five angles, rad, shape (n, 5), in the order of `ANGLES`."""
+        return sum(
+            (term.angles(self.values, epochs) for term in self.terms), np.zeros((len(epochs), 5))
+        )
+
+    def _orbit_plane(self, vectors: Array) -> Array:
+        n = len(vectors)
+        tilted = turn("x", np.full(n, self.plane_inclination), vectors)
+        return turn("z", np.full(n, self.plane_node), tilted)
+
+    def inertial(self, vectors: Array, epochs: Epochs) -> Array:
+        """ICRF vectors of body-fixed ones ((3,) or (n, 3)), shape (n, 3)."""
+        angles = self.angles(epochs)
+        turned = np.broadcast_to(vectors, (len(epochs), 3))
+        for axis, sign, which in CHAIN:
+            turned = turn(axis, sign * angles[:, which], turned)
+        return self._orbit_plane(turned)
+
+    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
+        """Change of `inertial` over ``interval`` seconds, m, shape (n, 3), not subtracted."""
+        angles = self.angles(epochs)
+        steps = sum(
+            (term.increments(self.values, epochs, interval) for term in self.terms),
+            np.zeros((len(epochs), 5)),
+        )
+        turned = np.broadcast_to(vectors, (len(epochs), 3))
+        moved = np.zeros((len(epochs), 3))
+        for axis, sign, which in CHAIN:
+            angle = sign * angles[:, which]
+            moved = turn_increment(axis, angle, sign * steps[:, which], turned, moved)
+            turned = turn(axis, angle, turned)
+        return self._orbit_plane(moved)
+
+    def projected_partials(
+        self, names: Iterable[str], vectors: Array, epochs: Epochs, directions: Array
+    ) -> dict[str, Array]:
+        """``direction . d(inertial)/d(parameter)`` for each name, shape (n,).
+
+        The vector's derivative with respect to each of the five angles is projected first;
+        a parameter's derivative is then a sum over angles, whatever their number.
+        """
+        wanted = set(names)
+        if not wanted:
+            return {}
+        by_angle = self._projected_by_angle(vectors, epochs, directions)
+        out: dict[str, Array] = {}
+        for term in self.terms:
+            if wanted.isdisjoint(term.names):
+                continue
+            for name, derivative in term.derivatives(self.values, epochs).items():
+                if name in wanted:
+                    part = np.einsum("na,na->n", by_angle, derivative)
+                    out[name] = out[name] + part if name in out else part
+        return out
+
+    def _projected_by_angle(self, vectors: Array, epochs: Epochs, directions: Array) -> Array:
+        angles = self.angles(epochs)
+        out = np.zeros((len(epochs), 5))
+        for k, (_, _, which) in enumerate(CHAIN):
+            turned = np.broadcast_to(vectors, (len(epochs), 3))
+            for j, (axis, sign, angle) in enumerate(CHAIN):
+                value = sign * angles[:, angle]
+                turned = (
+                    sign * turn_derivative(axis, value, turned)
+                    if j == k
+                    else turn(axis, value, turned)
+                )
+            out[:, which] = np.einsum("ni,ni->n", directions, self._orbit_plane(turned))
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class TabulatedLibration(_FromAxes):
+    """Orientation from a table of three Euler angles (3-1-3), as integrated for the Moon.
+
+    Parameters
+    ----------
+    table : ChebyshevTable
+        Longitude of the node, inclination, and angle from the node to the prime meridian, of
+        the principal axes referred to the ICRF, rad.
+
+    Notes
+    -----
+    ``M = Rz(-phi) Rx(-theta) Rz(-psi)`` in passive rotations (Folkner, Williams & Boggs 2009,
+    IPN Progress Report 42-178). It has no parameters.
+    """
+
+    table: ChebyshevTable
+
+    CHAIN = (("z", 2), ("x", 1), ("z", 0))
+
+    @property
+    def values(self) -> dict[str, float]:
+        return {}
+
+    def with_values(self, values: dict[str, float]) -> TabulatedLibration:
+        """Itself; there is nothing to set.
+
+        Raises
+        ------
+        UnknownNameError
+            If any value is given.
+        """
+        for name in values:
+            raise UnknownNameError("parameter of a tabulated orientation", name, [])
+        return self
+
+    def inertial(self, vectors: Array, epochs: Epochs) -> Array:
+        """ICRF vectors of body-fixed ones ((3,) or (n, 3)), shape (n, 3)."""
+        angles = self.table.value(epochs)
+        turned = np.broadcast_to(vectors, (len(epochs), 3))
+        for axis, which in self.CHAIN:
+            turned = turn(axis, angles[:, which], turned)
+        return turned
+
+    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
+        """Change of `inertial` over ``interval`` seconds, m, shape (n, 3), not subtracted."""
+        angles = self.table.value(epochs)
+        steps = self.table.increment(epochs, interval)
+        turned = np.broadcast_to(vectors, (len(epochs), 3))
+        moved = np.zeros((len(epochs), 3))
+        for axis, which in self.CHAIN:
+            moved = turn_increment(axis, angles[:, which], steps[:, which], turned, moved)
+            turned = turn(axis, angles[:, which], turned)
+        return moved
+
+    def projected_partials(
+        self, names: Iterable[str], vectors: Array, epochs: Epochs, directions: Array
+    ) -> dict[str, Array]:
+        """Empty: a table has no parameters."""
+        return {}

@@ -1,0 +1,260 @@
+"""The table of measurements that is simulated, read, fitted and written.
+
+In: columns of equal length, one row per measurement, from a file's reader or from the
+simulator. Out: `Tracking`, checked once, sliced and joined like an array.
+
+Two kinds are known. ``range`` is half the round trip on the station's clock times the
+speed of light, in m. ``range_rate`` is the average over the count time of the one-way
+range rate, in m/s: half the change of the round trip over the count. The epoch of a range
+belongs to the event that its tag names (transmission or reception at the station); the
+epoch of a range rate is the middle of the count at the receiver.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, fields
+from typing import Any, Self
+
+import numpy as np
+from astropy.time import Time
+from numpy.typing import ArrayLike, NDArray
+
+from wobble.errors import InputError
+
+__all__ = ["KINDS", "TAGS", "Tracking"]
+
+Array = NDArray[np.float64]
+Names = NDArray[np.str_]
+
+KINDS = ("range", "range_rate")
+TAGS = ("receive", "transmit")
+NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
+OPTIONAL_COLUMNS = ("pressure_hpa", "temperature_k", "humidity_percent")
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Tracking:
+    """Measurements, one row each, in the order of their file.
+
+    Parameters
+    ----------
+    pass_id : array_like of str, shape (n,)
+        Measurements of one pass share the biases that are local to a pass.
+    transmitter, receiver : array_like of str, shape (n,)
+        Names of the stations.
+    lander : array_like of str, shape (n,)
+        Name of the lander or reflector.
+    kind : array_like of str, shape (n,)
+        ``"range"`` (m) or ``"range_rate"`` (m/s).
+    epoch : Time, shape (n,)
+        Time tags, UTC.
+    tag : array_like of str, shape (n,)
+        ``"receive"`` or ``"transmit"``: the event at the station to which the epoch belongs.
+    count_time : array_like, shape (n,)
+        Count time of a range rate, s; NaN for a range.
+    value, sigma : array_like, shape (n,)
+        Measured value and its standard deviation, m or m/s.
+    frequency : array_like, shape (n,)
+        Frequency of the uplink (for a laser, speed of light over wavelength), Hz.
+    pressure_hpa, temperature_k, humidity_percent : array_like, shape (n,), optional
+        Weather at the receiving station, NaN where not given.
+    meta : dict, optional
+        What the measurements came from.
+
+    Raises
+    ------
+    InputError
+        If columns differ in length, an epoch is not UTC, a value or frequency is not finite
+        or a sigma not positive, a kind or tag is unknown, or a count time is missing; the
+        message names the column and the first row (from 0) that is wrong.
+    """
+
+    pass_id: Names
+    transmitter: Names
+    receiver: Names
+    lander: Names
+    kind: Names
+    epoch: Time
+    tag: Names
+    count_time: Array
+    value: Array
+    sigma: Array
+    frequency: Array
+    pressure_hpa: Array = None  # type: ignore[assignment]  # filled below
+    temperature_k: Array = None  # type: ignore[assignment]
+    humidity_percent: Array = None  # type: ignore[assignment]
+    meta: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._set("epoch", _checked_epoch(self.epoch))
+        n = len(self.epoch)
+        for name in COLUMNS:
+            column = getattr(self, name)
+            if name in OPTIONAL_COLUMNS and column is None:
+                column = np.full(n, np.nan)
+            self._set(name, _checked_column(name, column, n))
+        self._check_rows()
+
+    def _set(self, name: str, value: object) -> None:
+        object.__setattr__(self, name, value)
+
+    def _check_rows(self) -> None:
+        counted = self.kind == "range_rate"
+        positive = "a positive finite number"
+        for name in ("pass_id", "transmitter", "receiver", "lander"):
+            self._demand(name, getattr(self, name) != "", "a name")
+        self._demand("kind", np.isin(self.kind, KINDS), " or ".join(KINDS))
+        self._demand("tag", np.isin(self.tag, TAGS), " or ".join(TAGS))
+        self._demand("tag", ~counted | (self.tag == "receive"), "receive, for a range rate")
+        self._demand("value", np.isfinite(self.value), "a finite number")
+        self._demand("sigma", np.isfinite(self.sigma) & (self.sigma > 0), positive)
+        self._demand("frequency", np.isfinite(self.frequency) & (self.frequency > 0), positive)
+        counts = np.isfinite(self.count_time) & (self.count_time > 0)
+        self._demand("count_time", ~counted | counts, positive + ", for a range rate")
+        self._demand("count_time", counted | np.isnan(self.count_time), "NaN, for a range")
+        self._demand("humidity_percent", ~_outside(self.humidity_percent, 0, 100), "0 to 100")
+        self._demand("pressure_hpa", ~_outside(self.pressure_hpa, 0, 2000), "0 to 2000")
+        self._demand("temperature_k", ~_outside(self.temperature_k, 100, 400), "100 to 400")
+
+    def _demand(self, name: str, good: NDArray[np.bool_], expected: str) -> None:
+        if not good.all():
+            row = int(np.argmin(good))
+            raise InputError(
+                f"row {row} cannot be used ({int((~good).sum())} such)",
+                field=name,
+                found=getattr(self, name)[row].item(),
+                expected=expected,
+            )
+
+    def __len__(self) -> int:
+        return len(self.epoch)
+
+    def __getitem__(self, index: Any) -> Tracking:
+        """Rows by a boolean mask, an index array, a slice or one number."""
+        rows = np.atleast_1d(np.arange(len(self))[index])
+        columns = {name: getattr(self, name)[rows] for name in COLUMNS}
+        return Tracking(epoch=self.epoch[rows], meta=self.meta, **columns)
+
+    @classmethod
+    def concatenate(cls, parts: Iterable[Tracking]) -> Self:
+        """One table of several, in their order.
+
+        The metadata is that of the parts where they agree, and otherwise the list of
+        theirs under ``"parts"``.
+
+        Raises
+        ------
+        InputError
+            If there is no part.
+        """
+        tables = list(parts)
+        if not tables:
+            raise InputError("no tracking data to put together")
+        metas = [table.meta for table in tables]
+        same = all(meta == metas[0] for meta in metas)
+        columns = {name: np.concatenate([getattr(t, name) for t in tables]) for name in COLUMNS}
+        epoch = Time(
+            np.concatenate([table.epoch.jd1 for table in tables]),
+            np.concatenate([table.epoch.jd2 for table in tables]),
+            format="jd",
+            scale="utc",
+        )
+        return cls(epoch=epoch, meta=metas[0] if same else {"parts": metas}, **columns)
+
+    def passes(self) -> Iterator[tuple[str, NDArray[np.intp]]]:
+        """The passes in the order of their first row: name, and indices of its rows."""
+        _, first, inverse = np.unique(self.pass_id, return_index=True, return_inverse=True)
+        rows = np.argsort(inverse, kind="stable")
+        groups = np.split(rows, np.cumsum(np.bincount(inverse, minlength=first.size))[:-1])
+        for k in np.argsort(first):
+            yield str(self.pass_id[first[k]]), groups[k]
+
+    def sorted(self) -> Tracking:
+        """The same rows in the order of their epochs; rows of one epoch keep their order."""
+        return self[np.lexsort((self.epoch.jd2, self.epoch.jd1))]
+
+    def duplicates(self) -> list[tuple[int, int]]:
+        """Rows that repeat an earlier one, as (row, earlier row).
+
+        Two rows are the same measurement if all but value, sigma, pass and weather agree;
+        whether the values agree as well is the caller's to see.
+        """
+        names = ("kind", "transmitter", "receiver", "lander", "tag", "count_time", "frequency")
+        keys = [getattr(self, name).tolist() for name in names]
+        # NaN is unequal to itself: the count time of a range must not hide its repetition.
+        keys[names.index("count_time")] = np.nan_to_num(self.count_time).tolist()
+        first: dict[tuple[object, ...], int] = {}
+        repeated = []
+        both = (self.epoch.jd1.tolist(), self.epoch.jd2.tolist())
+        for row, key in enumerate(zip(*both, *keys, strict=True)):
+            earlier = first.setdefault(key, row)
+            if earlier != row:
+                repeated.append((row, earlier))
+        return repeated
+
+    def summary(self) -> list[tuple[str, str]]:
+        """What is in the table, as pairs of heading and text."""
+        if not len(self):
+            return [("measurements", "none")]
+        ordered = self.epoch[np.lexsort((self.epoch.jd2, self.epoch.jd1))]
+        first, last = (Time(t, precision=0).isot for t in (ordered[0], ordered[-1]))
+        kinds = [f"{np.count_nonzero(self.kind == kind)} {kind}" for kind in KINDS]
+        stations = sorted({*self.transmitter.tolist(), *self.receiver.tolist()})
+        return [
+            ("measurements", ", ".join(text for text in kinds if not text.startswith("0 "))),
+            ("span", f"{first} to {last} UTC"),
+            ("stations", ", ".join(stations)),
+            ("landers", ", ".join(sorted(set(self.lander.tolist())))),
+            ("passes", str(len(set(self.pass_id.tolist())))),
+        ]
+
+    def __repr__(self) -> str:
+        lines = [f"  {heading + ':':<14}{text}" for heading, text in self.summary()]
+        return "\n".join([f"<Tracking: {len(self)} measurements", *lines]) + ">"
+
+    def _repr_html_(self) -> str:
+        rows = "".join(
+            f"<tr><th>{heading}</th><td>{html.escape(text)}</td></tr>"
+            for heading, text in self.summary()
+        )
+        return f"<table><caption>Tracking: {len(self)} measurements</caption>{rows}</table>"
+
+
+COLUMNS = tuple(f.name for f in fields(Tracking) if f.name not in ("epoch", "meta"))
+
+
+def _checked_epoch(epoch: Time) -> Time:
+    if not isinstance(epoch, Time) or epoch.scale != "utc":
+        raise InputError(
+            "not an array of UTC times",
+            field="epoch",
+            found=getattr(epoch, "scale", type(epoch).__name__),
+            expected="astropy.time.Time, scale utc",
+        )
+    epoch = epoch.reshape((1,)) if epoch.isscalar else epoch
+    if epoch.ndim != 1 or np.any(epoch.mask) or not np.isfinite(epoch.jd1 + epoch.jd2).all():
+        raise InputError("an epoch is missing or the array is not flat", field="epoch")
+    return epoch
+
+
+def _checked_column(name: str, column: ArrayLike, n: int) -> NDArray[Any]:
+    try:
+        array = np.array(column, dtype=str if name in NAME_COLUMNS else float)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"cannot be used as a column ({error})", field=name) from error
+    if array.shape != (n,):
+        raise InputError(
+            "the column has another length than the epochs",
+            field=name,
+            found=array.shape,
+            expected=f"({n},)",
+        )
+    array.flags.writeable = False
+    return array
+
+
+def _outside(values: Array, low: float, high: float) -> NDArray[np.bool_]:
+    """True where a value is given and lies outside the limits."""
+    return (values < low) | (values > high) | np.isinf(values)
