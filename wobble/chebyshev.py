@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError
 
-__all__ = ["ChebyshevTable"]
+__all__ = ["ChebyshevTable", "iso_day"]
 
 Array = NDArray[np.float64]
 
@@ -106,8 +106,8 @@ class ChebyshevTable:
             raise EpochRangeError(
                 f"epochs outside the span of {self.name}",
                 outside,
-                found=_day(bad.since_j2000[0]),
-                expected=f"{_day(self.start)} to {_day(self.stop)}",
+                found=iso_day(bad.since_j2000[0]),
+                expected=f"{iso_day(self.start)} to {iso_day(self.stop)}",
             )
         record = np.clip((whole // self.length).astype(np.intp), 0, len(self.coefficients) - 1)
         rest = (whole - (record + 0.5) * self.length) + epochs.fraction
@@ -164,5 +164,6 @@ class ChebyshevTable:
         return d * total
 
 
-def _day(seconds: float) -> str:
+def iso_day(seconds: float) -> str:
+    """Date and time of seconds since J2000.0, for messages."""
     return str(Epochs.of(seconds).to_time().isot[0][:19])

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wobble.chebyshev import ChebyshevTable
+from wobble.chebyshev import ChebyshevTable, iso_day
 from wobble.constants import DAY, J2000_JD
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError, UnknownNameError
@@ -71,6 +71,30 @@ class Ephemeris:
         """First and last second since J2000.0 (TDB) at which the body's position is known."""
         tables = [table for _, table in self._chain(body)]
         return max(t.start for t in tables), min(t.stop for t in tables)
+
+    def require_span(self, body: str, start: Epochs, stop: Epochs) -> None:
+        """See that a body's position is known from ``start`` to ``stop``.
+
+        Raises
+        ------
+        EpochRangeError
+            If it is not; says what the ephemeris covers.
+        UnknownNameError
+            If the ephemeris lacks the body.
+        """
+        for name in (body, "earth", "sun"):
+            first, last = self.span(name)
+            asked = np.array([start.since_j2000[0], stop.since_j2000[-1]])
+            outside = (asked < first) | (asked > last)
+            if outside.any():
+                raise EpochRangeError(
+                    "epochs outside the ephemeris",
+                    outside,
+                    source=self.name,
+                    field=name,
+                    found=f"{iso_day(asked[0])} to {iso_day(asked[1])}",
+                    expected=f"{iso_day(first)} to {iso_day(last)}",
+                )
 
     def position(self, body: str, epochs: Epochs) -> Vectors:
         """Barycentric position, m, shape (n, 3)."""

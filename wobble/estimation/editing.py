@@ -8,8 +8,8 @@ A sample is judged by its own predicted residual: with standard deviation ``sigm
 leverage ``h`` (see `linearisation`) a used sample has a residual of standard deviation
 ``sigma sqrt(1 - h)``, one left out ``sigma sqrt(1 + h)`` (Baarda 1968, A testing
 procedure for use in geodetic networks). It is rejected beyond ``threshold`` times that,
-and comes back below ``restore`` times that; the gap between the two keeps the decision
-from swinging. A pass of which more than half is rejected is rejected whole, and described.
+whether it was used or not; both ways of asking give the same answer, so that decisions do
+not swing. A pass of which more than half is rejected is rejected whole, and described.
 Nothing is deleted: every round judges all samples anew.
 """
 
@@ -48,8 +48,6 @@ class EditingRules:
     threshold : float
         Rejected if the residual exceeds so many of its predicted standard deviations;
         infinite for a fit that takes every sample.
-    restore : float
-        Accepted again below so many; not above ``threshold``.
     pass_share : float
         A pass is rejected whole if more than this share of its samples (of one kind) is.
     pass_least : int
@@ -66,19 +64,15 @@ class EditingRules:
     """
 
     threshold: float = 4.0
-    restore: float = 3.5
     pass_share: float = 0.5
     pass_least: int = 3
     reweight: bool = True
     rounds: int = 30
 
     def __post_init__(self) -> None:
-        if not 0 < self.restore <= self.threshold:
+        if not self.threshold > 0:
             raise InputError(
-                "samples must be restored at or below the threshold of rejection",
-                field="editing.restore",
-                found=self.restore,
-                expected=f"above 0, at most {self.threshold}",
+                "the threshold must be positive", field="editing.threshold", found=self.threshold
             )
         if not 0 < self.pass_share <= 1:
             raise InputError(
@@ -183,7 +177,7 @@ def _solve(
     wider = inflation(linearisation, judgement.components)
     factor = wider if rules.reweight else np.ones(len(linearisation))
     information, factors = linearisation.information(NoiseWeights(judgement.accepted, factor))
-    estimate = information.solve()
+    estimate = linearisation.solve(information)
     residual, leverage = linearisation.residuals(estimate, factors)
     share = leverage / factor**2
     left = np.where(judgement.accepted, np.maximum(1.0 - share, 0.0), 1.0 + share)
@@ -208,7 +202,7 @@ def _judge(
         )
     predicted = solution.predicted(linearisation.sigma)
     ratio = np.abs(solution.residual) / np.where(predicted > 0, predicted, np.inf)
-    accepted = np.where(used, ratio <= rules.threshold, ratio < rules.restore)
+    accepted = ratio <= rules.threshold
     whole = _bad_passes(linearisation, rules, accepted, solution.residual, predicted)
     return Judgement(accepted & ~_members(linearisation, whole), components, whole)
 

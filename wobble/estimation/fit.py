@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.errors import ConvergenceError, InputError
+from wobble.estimation.conditions import with_conditions_as_data
 from wobble.estimation.editing import (
     EditedSolution,
     EditingRules,
@@ -162,7 +163,12 @@ def _judgement(
         information, _ = linearisation.information(
             NoiseWeights(everything.astype(bool), everything)
         )
-        require_determined(information, linearisation.parameters, len(linearisation))
+        rows, _ = linearisation.parameters.condition_rows()
+        require_determined(
+            with_conditions_as_data(information, rows),
+            linearisation.parameters,
+            len(linearisation),
+        )
     elif (np.abs(last.estimate.step) <= last.estimate.sigma).all():
         return last.judgement
     return first_judgement(linearisation, rules)

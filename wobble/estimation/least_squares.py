@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from typing import Protocol, Self
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_triangular
 
 from wobble.errors import InputError
@@ -145,7 +145,8 @@ class PassEquations:
                     "the a priori standard deviation must be positive", field=name, found=sigma
                 )
 
-    def _refuse(self, bad: NDArray[np.bool_], problem: str, values: Array) -> None:
+    def _refuse(self, wrong: ArrayLike, problem: str, values: Array) -> None:
+        bad = np.asarray(wrong, bool)
         if bad.any():
             i = int(np.flatnonzero(bad)[0])
             raise InputError(
@@ -192,8 +193,9 @@ class LocalFactor:
         root : ndarray, shape (p, any)
             Matrix whose product with its transpose is their covariance.
         """
-        values = solve_triangular(self.own, self.right - self.shared @ step)
-        spread = solve_triangular(self.own, np.hstack([np.eye(len(values)), self.shared @ root]))
+        inverse = np.linalg.inv(self.own)
+        values = inverse @ (self.right - self.shared @ step)
+        spread = np.hstack([inverse, inverse @ self.shared @ root])
         return values, spread @ spread.T
 
 
@@ -227,9 +229,12 @@ def eliminate_locals(
     prior = np.zeros((known.size, rows.shape[1]))
     prior[np.arange(known.size), known] = 1.0 / local_sigma[known]
     stacked = np.vstack([rows, prior])
-    kept = _independent_columns(stacked[:, :q])
-    columns = np.concatenate([kept, np.arange(q, rows.shape[1])]).astype(int)
-    triangle = np.linalg.qr(stacked[:, columns], mode="r")
+    kept = list(range(q))
+    triangle = _triangle(stacked)
+    if not _all_independent(triangle[:, :q]):
+        # A dependent column would take a row along that says something of the others.
+        kept = _independent_columns(stacked[:, :q])
+        triangle = _triangle(stacked[:, [*kept, *range(q, stacked.shape[1])]])
     m = len(kept)
     factor = LocalFactor(
         pass_name,
@@ -242,6 +247,19 @@ def eliminate_locals(
     return factor, triangle[m:, m:]
 
 
+def _triangle(rows: Array) -> Array:
+    """The upper triangle to which orthogonal transformations reduce the rows."""
+    return np.asarray(np.linalg.qr(rows, mode="r"), float)
+
+
+def _all_independent(triangle: Array) -> bool:
+    q = triangle.shape[1]
+    if len(triangle) < q:
+        return False
+    sizes = np.linalg.norm(triangle, axis=0)
+    return bool((np.abs(np.diagonal(triangle)) > DEPENDENT * sizes).all())
+
+
 def _independent_columns(matrix: Array) -> list[int]:
     """Columns that are not combinations of those before them."""
     kept: list[int] = []
@@ -249,7 +267,7 @@ def _independent_columns(matrix: Array) -> list[int]:
     for i in range(matrix.shape[1]):
         if sizes[i] == 0.0 or len(kept) == matrix.shape[0]:
             continue
-        last = np.linalg.qr(matrix[:, [*kept, i]] / sizes[[*kept, i]], mode="r")[-1, -1]
+        last = _triangle(matrix[:, [*kept, i]] / sizes[[*kept, i]])[-1, -1]
         if abs(last) > DEPENDENT:
             kept.append(i)
     return kept
@@ -328,7 +346,7 @@ class SquareRootInformation:
 
     def absorb(self, rows: Array) -> None:
         """Take in whitened rows ``[A | C | r]``, shape (n, p + k + 1)."""
-        self.factor = np.linalg.qr(np.vstack([self.factor, rows]), mode="r")
+        self.factor = _triangle(np.vstack([self.factor, rows]))
 
     def combine(self, other: SquareRootInformation) -> SquareRootInformation:
         """Both together, about the reference values of this one.

@@ -18,9 +18,9 @@ from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 from wobble.errors import InputError
+from wobble.estimation.conditions import solve_under
 from wobble.estimation.least_squares import (
     LinearEstimate,
     LocalFactor,
@@ -130,7 +130,8 @@ class Linearisation:
         sigmas: list[Array] = []
         prefit: list[Array] = []
         count = 0
-        self._file = tempfile.TemporaryFile()
+        # Closed by `close`, at the end of the context that this object is.
+        self._file = tempfile.TemporaryFile()  # noqa: SIM115
         try:
             for equations in model.equations(self.values):
                 equations.check(len(self.names), len(self.considered))
@@ -138,7 +139,7 @@ class Linearisation:
                     continue
                 self.headers.append(_header(equations, count))
                 count += len(equations)
-                np.save(self._file, equations.rows)
+                self._file.write(np.ascontiguousarray(equations.rows, float).tobytes())
                 kinds.append(np.asarray(equations.kind))
                 epochs.append(np.asarray(equations.epoch))
                 sigmas.append(np.asarray(equations.sigma, float))
@@ -178,7 +179,12 @@ class Linearisation:
         """Each pass with its rows ``[L | A | C | r]``, read from the file."""
         self._file.seek(0)
         for header in self.headers:
-            yield header, np.load(self._file)
+            shape = (
+                header.samples.stop - header.samples.start,
+                len(header.local_names) + len(self.names) + len(self.considered) + 1,
+            )
+            content = self._file.read(8 * shape[0] * shape[1])
+            yield header, np.frombuffer(content).reshape(shape)
 
     def data(self, weighting: Weighting) -> tuple[SquareRootInformation, list[LocalFactor]]:
         """Everything that the weighted samples say.
@@ -223,6 +229,10 @@ class Linearisation:
         information.absorb(np.column_stack([rows, nothing, right]))
         return information
 
+    def solve(self, information: SquareRootInformation) -> LinearEstimate:
+        """Estimate under the exact conditions of the parameter set, if there are any."""
+        return solve_under(information, *self.parameters.condition_rows())
+
     def residuals(
         self, estimate: LinearEstimate, factors: Sequence[LocalFactor]
     ) -> tuple[Array, Array]:
@@ -248,7 +258,7 @@ class Linearisation:
             places = [header.local_names.index(name) for name in factor.names]
             own, q = rows[:, places], len(header.local_names)
             shared = rows[:, q : q + p]
-            through = _solve_from_right(own, factor.own)
+            through = own @ np.linalg.inv(factor.own)
             local = through @ (factor.right - factor.shared @ estimate.step)
             spread = (shared - through @ factor.shared) @ estimate.root
             variance = (through**2).sum(axis=1) + (spread**2).sum(axis=1)
@@ -274,16 +284,9 @@ def _header(equations: PassEquations, start: int) -> PassHeader:
 
 def _resistant_fit(columns: Array, right: Array) -> Array:
     """Least absolute residuals, by reweighting; columns and right-hand side whitened."""
-    weight = np.ones(len(right))
-    solution = np.zeros(columns.shape[1])
+    weight: Array = np.ones(len(right))
+    solution: Array = np.zeros(columns.shape[1])
     for _ in range(ABSOLUTE_ROUNDS):
-        solution = np.linalg.lstsq(columns * weight[:, None], right * weight)[0]
-        weight = np.maximum(np.abs(right - columns @ solution), 1.0) ** -0.5
+        solution = np.asarray(np.linalg.lstsq(columns * weight[:, None], right * weight)[0])
+        weight = np.asarray(np.maximum(np.abs(right - columns @ solution), 1.0) ** -0.5)
     return solution
-
-
-def _solve_from_right(rows: Array, triangle: Array) -> Array:
-    """``rows @ inv(triangle)``."""
-    if not triangle.size:
-        return np.zeros((len(rows), 0))
-    return solve_triangular(triangle, rows.T, trans="T").T

@@ -86,7 +86,7 @@ def weak_combinations(
         Singular value in scaled units.
     """
     scale, values, directions = information.spectrum()
-    found = []
+    found: list[WeakCombination] = []
     for value, direction in zip(values[::-1], directions[::-1], strict=True):
         if value >= limit or len(found) == MOST_NAMED:
             break

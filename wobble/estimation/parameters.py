@@ -5,10 +5,9 @@ standard deviations and a unit for people. Out: a `ParameterSet` that selects by
 pattern (``["pole.*", "lander.*.z"]``) and gives the arrays that the estimator works on.
 
 Inside, values are in SI units and radians; the unit of a parameter is only for the
-people who read and write it. A priori knowledge is either a standard deviation of the
-parameter itself, or an `Apriori`: published quantities that are linear combinations of
-parameters, with their covariance. A pole direction of an earlier epoch is such a
-combination, of the direction at the reference epoch and its rate.
+people who read and write it. What is known beforehand is either a standard deviation of
+the parameter itself, or one of the forms of `wobble.estimation.apriori`: published
+combinations with their covariance, and conditions that hold exactly.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from __future__ import annotations
 import difflib
 import fnmatch
 import html
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
@@ -25,8 +24,9 @@ from astropy import units
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError, UnknownNameError
+from wobble.estimation.apriori import Apriori, Condition
 
-__all__ = ["Apriori", "Parameter", "ParameterSet", "unit_scale"]
+__all__ = ["Parameter", "ParameterSet", "unit_scale"]
 
 Array = NDArray[np.float64]
 STATUSES = ("estimated", "considered", "fixed")
@@ -164,71 +164,6 @@ def _quantity(name: str, value: str | units.Quantity) -> units.Quantity:
         ) from error
 
 
-class Apriori:
-    """Published quantities as a priori information: ``values = design @ parameters``.
-
-    Parameters
-    ----------
-    names : sequence of str
-        The parameters concerned, p of them.
-    values : array_like, shape (m,)
-        The published quantities, SI.
-    covariance : array_like, shape (m, m)
-        Their covariance, SI.
-    design : array_like, shape (m, p), optional
-        The combinations of parameters that were published; the parameters themselves
-        if left out. For a direction published at an epoch ``dt`` seconds after the
-        reference epoch it is the row ``(1, dt)`` of angle and rate.
-    source : str
-        Where they were published.
-
-    Raises
-    ------
-    InputError
-        If the shapes do not fit or the covariance is not positive definite.
-    """
-
-    def __init__(
-        self,
-        names: Sequence[str],
-        values: ArrayLike,
-        covariance: ArrayLike,
-        design: ArrayLike | None = None,
-        source: str = "",
-    ) -> None:
-        rows = np.eye(len(names)) if design is None else np.atleast_2d(np.asarray(design, float))
-        numbers = np.atleast_1d(np.asarray(values, float))
-        spread = np.atleast_2d(np.asarray(covariance, float))
-        if rows.shape != (numbers.size, len(names)) or spread.shape != (numbers.size,) * 2:
-            raise InputError(
-                "a priori values, covariance and parameters do not match",
-                field=", ".join(names),
-                found=f"{numbers.size} values, covariance {spread.shape}, design {rows.shape}",
-                expected=f"a covariance of {numbers.size} by {numbers.size} for "
-                f"{len(names)} parameters",
-            )
-        if not np.allclose(spread, spread.T, rtol=1e-9, atol=0.0):
-            raise InputError("the a priori covariance is not symmetric", field=", ".join(names))
-        deviations = np.sqrt(np.maximum(np.diag(spread), 0.0))
-        eigenvalues = np.zeros(1)
-        if np.isfinite(spread).all() and (deviations > 0).all():
-            eigenvalues = np.linalg.eigvalsh(spread / np.outer(deviations, deviations))
-        if not eigenvalues[0] > 0:
-            raise InputError(
-                "the a priori covariance is not positive definite", field=", ".join(names)
-            )
-        self.names = tuple(names)
-        self.values = numbers
-        self.covariance = spread
-        self.design = rows
-        self.source = source
-
-    def rows(self) -> tuple[Array, Array]:
-        """Whitened design (m, p) and whitened values (m,): unit weight, uncorrelated."""
-        root = np.linalg.cholesky(self.covariance)
-        return np.linalg.solve(root, self.design), np.linalg.solve(root, self.values)
-
-
 class ParameterSet:
     """An ordered collection of parameters, looked up by name.
 
@@ -238,22 +173,30 @@ class ParameterSet:
         In the order in which arrays hold them.
     apriori : iterable of Apriori
         A priori information beyond the parameters' own standard deviations.
+    conditions : iterable of Condition
+        Linear equations that the estimates fulfil exactly.
 
     Raises
     ------
     InputError
-        If a name occurs twice, or if a priori information names an unknown parameter.
+        If a name occurs twice, or if what is known concerns an unknown parameter.
     """
 
-    def __init__(self, parameters: Iterable[Parameter], apriori: Iterable[Apriori] = ()) -> None:
+    def __init__(
+        self,
+        parameters: Iterable[Parameter],
+        apriori: Iterable[Apriori] = (),
+        conditions: Iterable[Condition] = (),
+    ) -> None:
         self.parameters = tuple(parameters)
         self.apriori = tuple(apriori)
+        self.conditions = tuple(conditions)
         self._places: dict[str, int] = {}
         for place, parameter in enumerate(self.parameters):
             if parameter.name in self._places:
                 raise InputError("a parameter is given twice", field=parameter.name)
             self._places[parameter.name] = place
-        for block in self.apriori:
+        for block in (*self.apriori, *self.conditions):
             for name in block.names:
                 self.place(name)
 
@@ -290,15 +233,18 @@ class ParameterSet:
     def _with_status(self, status: str) -> ParameterSet:
         members = [parameter for parameter in self if parameter.status == status]
         inside = {parameter.name for parameter in members}
-        blocks = [block for block in self.apriori if inside.issuperset(block.names)]
-        for block in self.apriori:
+        for block in (*self.apriori, *self.conditions):
             if inside.intersection(block.names) and not inside.issuperset(block.names):
                 raise InputError(
-                    "a priori information joins parameters of different status",
+                    "what is known beforehand joins parameters of different status",
                     field=", ".join(block.names),
                     expected=f"all of them {status}",
                 )
-        return ParameterSet(members, blocks)
+        return ParameterSet(
+            members,
+            [block for block in self.apriori if inside.issuperset(block.names)],
+            [condition for condition in self.conditions if inside.issuperset(condition.names)],
+        )
 
     def place(self, name: str) -> int:
         """Index of a parameter.
@@ -343,7 +289,9 @@ class ParameterSet:
         """The same set with fields of the chosen parameters replaced."""
         chosen = set(self.select(patterns))
         return ParameterSet(
-            (replace(p, **fields) if p.name in chosen else p for p in self), self.apriori
+            (replace(p, **fields) if p.name in chosen else p for p in self),
+            self.apriori,
+            self.conditions,
         )
 
     def with_values(self, values: ArrayLike) -> ParameterSet:
@@ -354,12 +302,18 @@ class ParameterSet:
                 "as many values as parameters are needed", found=numbers.shape, expected=len(self)
             )
         return ParameterSet(
-            (replace(p, value=float(v)) for p, v in zip(self, numbers, strict=True)), self.apriori
+            (replace(p, value=float(v)) for p, v in zip(self, numbers, strict=True)),
+            self.apriori,
+            self.conditions,
         )
 
     def with_apriori(self, *blocks: Apriori) -> ParameterSet:
         """The same set with further a priori information."""
-        return ParameterSet(self.parameters, (*self.apriori, *blocks))
+        return ParameterSet(self.parameters, (*self.apriori, *blocks), self.conditions)
+
+    def with_conditions(self, *conditions: Condition) -> ParameterSet:
+        """The same set with further exact conditions."""
+        return ParameterSet(self.parameters, self.apriori, (*self.conditions, *conditions))
 
     def a_priori_rows(self) -> tuple[Array, Array]:
         """A priori information as uncorrelated observations of unit weight.
@@ -383,6 +337,16 @@ class ParameterSet:
             values.append(numbers)
         return np.vstack(rows), np.concatenate(values)
 
+    def condition_rows(self) -> tuple[Array, Array]:
+        """The exact conditions as ``rows @ x = values``, shapes (m, p) and (m,)."""
+        rows, values = [np.zeros((0, len(self)))], [np.zeros(0)]
+        for condition in self.conditions:
+            spread = np.zeros((condition.values.size, len(self)))
+            spread[:, [self.place(name) for name in condition.names]] = condition.coefficients
+            rows.append(spread)
+            values.append(condition.values)
+        return np.vstack(rows), np.concatenate(values)
+
     def a_priori_information(self) -> Array:
         """Information matrix (inverse covariance) of the a priori knowledge, shape (p, p)."""
         rows, _ = self.a_priori_rows()
@@ -401,7 +365,9 @@ class ParameterSet:
         return len(self.parameters)
 
     def _cells(self) -> list[tuple[str, ...]]:
-        cells = [("parameter", "a priori value", "sigma", "unit", "status", "source")]
+        cells: list[tuple[str, ...]] = [
+            ("parameter", "a priori value", "sigma", "unit", "status", "source")
+        ]
         for p in self:
             sigma = "none" if np.isinf(p.sigma) else f"{p.sigma / p.scale:.4g}"
             cells.append((p.name, f"{p.value / p.scale:.12g}", sigma, p.unit, p.status, p.source))

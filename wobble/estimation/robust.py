@@ -14,17 +14,28 @@ are those of the data times a factor from the median of the residuals (`variance
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.estimation.least_squares import LinearEstimate
+from wobble.estimation.least_squares import LinearEstimate, LocalFactor, SquareRootInformation
 from wobble.estimation.linearisation import IndependentWeights, Linearisation
-from wobble.estimation.variance import VarianceComponent, resistant_component
+from wobble.estimation.variance import (
+    VarianceComponent,
+    resistant_component,
+    resistant_likelihood,
+)
 
-__all__ = ["ResistantStart", "cauchy_weight", "huber_weight", "m_estimate", "resistant_start"]
+__all__ = [
+    "ResistantStart",
+    "cauchy_weight",
+    "huber_weight",
+    "inflation",
+    "m_estimate",
+    "resistant_start",
+]
 
 Array = NDArray[np.float64]
 Components = dict[str, VarianceComponent]
@@ -34,6 +45,10 @@ CAUCHY = 2.385
 # The start needs no more: the accepted samples are solved for properly afterwards.
 TOLERANCE = 0.02
 ROUNDS = 60
+# Equal standard deviations make both forms the same: then a factor is the simpler word.
+TIE = 1e-3
+# Standard deviations that are right within this factor are left in that form.
+NEEDS_WIDENING = 1.1
 
 
 def huber_weight(t: Array) -> Array:
@@ -58,30 +73,36 @@ class ResistantStart:
         Resistant variance component of each kind.
     estimate : LinearEstimate
         The resistant estimate.
+    log_determinant : float
+        Half that of the weighted information, pass parameters included.
     """
 
     residual: Array
     components: Components
     estimate: LinearEstimate
+    log_determinant: float
 
 
 def resistant_start(linearisation: Linearisation) -> ResistantStart:
-    """Estimate with Huber's and then with Cauchy's loss, the scale found on the way."""
+    """Estimate with Huber's and then with Cauchy's loss, the scale found on the way.
 
-    def by_factor(residual: Array) -> Components:
-        return _components(linearisation, residual, "scale")
-
-    about_median = _about_pass_median(linearisation)
-    first = m_estimate(linearisation, huber_weight, about_median, by_factor)
-    forms = _components(linearisation, first.residual, None)
-
-    def by_form(residual: Array) -> Components:
-        return {
-            kind: _component(linearisation, residual, kind, found.form)
-            for kind, found in forms.items()
-        }
-
-    return m_estimate(linearisation, cauchy_weight, first.residual, by_form)
+    Huber's estimate is made with a factor on the standard deviations of each kind of
+    data; for a kind that needs to be widened also with an excess, which is kept if the
+    restricted likelihood is the larger for it.
+    """
+    forms = dict.fromkeys(np.unique(linearisation.kind).tolist(), "scale")
+    residual = _about_pass_median(linearisation)
+    best = m_estimate(linearisation, huber_weight, residual, _component_rule(linearisation, forms))
+    for kind, component in best.components.items():
+        if component.value <= NEEDS_WIDENING:
+            continue
+        trial = {**forms, kind: "excess"}
+        rule = _component_rule(linearisation, trial)
+        other = m_estimate(linearisation, huber_weight, best.residual, rule)
+        if _likelihood(linearisation, other) > _likelihood(linearisation, best) + TIE:
+            best, forms = other, trial
+    rule = _component_rule(linearisation, forms)
+    return m_estimate(linearisation, cauchy_weight, best.residual, rule)
 
 
 def m_estimate(
@@ -115,7 +136,7 @@ def m_estimate(
         spread = linearisation.sigma * inflation(linearisation, components)
         root_weight = np.sqrt(weight(residual / spread)) * linearisation.sigma / spread
         information, factors = linearisation.information(IndependentWeights(root_weight))
-        estimate = information.solve()
+        estimate = linearisation.solve(information)
         residual, _ = linearisation.residuals(estimate, factors)
         if (
             before is not None
@@ -123,7 +144,8 @@ def m_estimate(
         ):
             break
         before = estimate.step
-    return ResistantStart(residual, components_of(residual), estimate)
+    determinant = _log_determinant(information, factors)
+    return ResistantStart(residual, components_of(residual), estimate, determinant)
 
 
 def inflation(linearisation: Linearisation, components: Components) -> Array:
@@ -135,16 +157,37 @@ def inflation(linearisation: Linearisation, components: Components) -> Array:
     return factor
 
 
-def _components(linearisation: Linearisation, residual: Array, form: str | None) -> Components:
-    kinds = np.unique(linearisation.kind).tolist()
-    return {kind: _component(linearisation, residual, kind, form) for kind in kinds}
+def _component_rule(
+    linearisation: Linearisation, forms: dict[str, str]
+) -> Callable[[Array], Components]:
+    """Residuals to resistant variance components of given forms."""
+
+    def components(residual: Array) -> Components:
+        found = {}
+        for kind, form in forms.items():
+            members = linearisation.kind == kind
+            sigma = linearisation.sigma[members]
+            found[kind] = resistant_component(kind, residual[members], sigma, form)
+        return found
+
+    return components
 
 
-def _component(
-    linearisation: Linearisation, residual: Array, kind: str, form: str | None
-) -> VarianceComponent:
-    members = linearisation.kind == kind
-    return resistant_component(kind, residual[members], linearisation.sigma[members], form)
+def _likelihood(linearisation: Linearisation, start: ResistantStart) -> float:
+    """Restricted likelihood: small standard deviations must not win by being overfitted."""
+    total = -start.log_determinant
+    for kind, component in start.components.items():
+        members = linearisation.kind == kind
+        total += resistant_likelihood(
+            component, start.residual[members], linearisation.sigma[members]
+        )
+    return total
+
+
+def _log_determinant(information: SquareRootInformation, factors: Sequence[LocalFactor]) -> float:
+    """Half the logarithm of the determinant of all information, pass parameters included."""
+    triangles = [information.matrix, *(factor.own for factor in factors)]
+    return float(sum(np.log(np.abs(np.diagonal(triangle))).sum() for triangle in triangles))
 
 
 def _about_pass_median(linearisation: Linearisation) -> Array:

@@ -324,8 +324,8 @@ def solution_of(
     estimated = parameters.estimated
     accepted, estimate = edited.judgement.accepted, edited.estimate
     claimed = np.ones(len(linearisation))
-    formal = linearisation.information(NoiseWeights(accepted, claimed))[0].solve()
-    wider = linearisation.information(NoiseWeights(accepted, edited.wider))[0].solve()
+    formal = _solution_by(linearisation, NoiseWeights(accepted, claimed))
+    wider = _solution_by(linearisation, NoiseWeights(accepted, edited.wider))
     realistic = _never_below(
         wider.covariance + _considered_covariance(estimate, parameters.considered),
         formal.covariance,
@@ -352,6 +352,11 @@ def solution_of(
         information=edited.information.about(values),
         provenance=dict(provenance),
     )
+
+
+def _solution_by(linearisation: Linearisation, weights: NoiseWeights) -> LinearEstimate:
+    information, _ = linearisation.information(weights)
+    return linearisation.solve(information)
 
 
 def _considered_covariance(estimate: LinearEstimate, considered: ParameterSet) -> Array:

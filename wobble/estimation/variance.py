@@ -27,15 +27,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-__all__ = ["NORMAL_MEDIAN", "VarianceComponent", "estimate_component", "resistant_component"]
+__all__ = [
+    "NORMAL_MEDIAN",
+    "VarianceComponent",
+    "estimate_component",
+    "resistant_component",
+    "resistant_likelihood",
+]
 
 Array = NDArray[np.float64]
 
 # Median of the absolute value of a standard normal variable.
 NORMAL_MEDIAN = 0.6744897501960817
-# Difference of log-likelihood that "excess" must bring to be preferred over "scale".
-PREFERENCE = 2.0
-HUBER = 1.345
+# Density of gross errors, in units of one over the usual standard deviation.
+GROSS_DENSITY = 1e-3
 
 
 @dataclass(frozen=True)
@@ -71,9 +76,7 @@ class VarianceComponent:
         return f"{self.kind}: {self.value:.3g} (SI) added in squares to the standard deviations"
 
 
-def resistant_component(
-    kind: str, residual: Array, sigma: Array, form: str | None = None
-) -> VarianceComponent:
+def resistant_component(kind: str, residual: Array, sigma: Array, form: str) -> VarianceComponent:
     """Component from the median of the absolute residuals.
 
     Parameters
@@ -82,17 +85,12 @@ def resistant_component(
         Kind of data.
     residual, sigma : ndarray, shape (n,)
         Residuals, gross errors among them, and claimed standard deviations, SI.
-    form : {"scale", "excess"}, optional
-        The likelier of the two if left out.
+    form : {"scale", "excess"}
+        Which component.
     """
-    if form is None:
-        scale = resistant_component(kind, residual, sigma, "scale")
-        excess = resistant_component(kind, residual, sigma, "excess")
-        gain = _likelihood(excess, residual, sigma) - _likelihood(scale, residual, sigma)
-        return excess if gain > PREFERENCE else scale
     size = np.abs(residual)
     if form == "scale":
-        return VarianceComponent(kind, form, float(np.median(size / sigma) / NORMAL_MEDIAN))
+        return VarianceComponent(kind, form, float(np.median(size / sigma)) / NORMAL_MEDIAN)
 
     def surplus(tau: float) -> float:
         return float(np.median(size / np.hypot(sigma, tau))) - NORMAL_MEDIAN
@@ -104,12 +102,16 @@ def resistant_component(
     return VarianceComponent(kind, form, float(brentq(surplus, 0.0, most)))
 
 
-def _likelihood(component: VarianceComponent, residual: Array, sigma: Array) -> float:
-    """Logarithm of Huber's likelihood: normal in the middle, flat enough outside."""
+def resistant_likelihood(component: VarianceComponent, residual: Array, sigma: Array) -> float:
+    """Logarithm of the likelihood of residuals, normal but for a few gross errors.
+
+    The gross errors have a constant density, the same whatever the component, so that it
+    does not matter how large they are. Arguments as in `resistant_component`.
+    """
     spread = sigma * component.factor(sigma)
-    t = np.abs(residual) / spread
-    cost = np.where(t < HUBER, 0.5 * t**2, HUBER * t - 0.5 * HUBER**2)
-    return float(-(np.log(spread) + cost).sum())
+    normal = -0.5 * (residual / spread) ** 2 - np.log(spread * np.sqrt(2.0 * np.pi))
+    gross = np.log(GROSS_DENSITY / np.median(sigma))
+    return float(np.logaddexp(normal, gross).sum())
 
 
 def estimate_component(

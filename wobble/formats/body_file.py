@@ -122,4 +122,3 @@ def rotation_terms(names: list[str], phase: float, rate: float) -> list[AngleTer
     if set(chandler) & set(names):
         terms.append(Wobble(*chandler))
     return terms
-

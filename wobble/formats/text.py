@@ -10,17 +10,18 @@ an `InputError`.
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import math
 import os
 import re
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import BinaryIO, NamedTuple, cast
 
 from wobble.errors import InputError
 
-__all__ = ["Line", "read_lines"]
+__all__ = ["Line", "read_bytes", "read_lines"]
 
 LONGEST_LINE = 65_536
 GZIP_MAGIC = b"\x1f\x8b"
@@ -29,8 +30,7 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eEdD][+-]?[0-9]{1,4})
 INTEGER = re.compile(r"[+-]?[0-9]{1,18}")
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One line of a file.
 
     Parameters
@@ -38,7 +38,7 @@ class Line:
     source : str
         The file.
     number : int
-        Line number, counted from 1.
+        Line number, counted from 1; 0 if there is none.
     text : str
         The line without its end.
     ended : bool
@@ -57,7 +57,7 @@ class Line:
         return InputError(
             problem,
             source=self.source,
-            line=self.number,
+            line=self.number or None,
             field=field,
             found=found,
             expected=expected,
@@ -78,6 +78,27 @@ class Line:
         raise self.error("not a whole number", field, found=token)
 
 
+@contextlib.contextmanager
+def read_bytes(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
+    """Open a file, plain or gzip-compressed, for reading the bytes of its content.
+
+    Raises
+    ------
+    InputError
+        On entering or while reading, if the file is missing, empty, or broken.
+    """
+    source = os.fspath(path)
+    try:
+        with open(source, "rb") as stored:
+            start = stored.read(2)
+            stored.seek(0)
+            if not start:
+                raise InputError("the file is empty", source=source)
+            yield cast(BinaryIO, gzip.GzipFile(fileobj=stored)) if start == GZIP_MAGIC else stored
+    except (OSError, EOFError, ValueError, zlib.error) as error:
+        raise InputError(f"cannot be read ({error})", source=source) from error
+
+
 def read_lines(path: str | os.PathLike[str]) -> Iterator[Line]:
     """Go through the lines of a text file, plain or gzip-compressed.
 
@@ -89,28 +110,24 @@ def read_lines(path: str | os.PathLike[str]) -> Iterator[Line]:
     """
     source = os.fspath(path)
     number = 0
-    try:
-        with open(source, "rb") as stored:
-            compressed = stored.read(2) == GZIP_MAGIC
-            stored.seek(0)
-            file = gzip.GzipFile(fileobj=stored) if compressed else stored
-            while raw := file.readline(LONGEST_LINE + 1):
-                number += 1
-                if len(raw) > LONGEST_LINE:
-                    raise InputError("the line is endless", source=source, line=number)
-                if b"\0" in raw:
-                    raise InputError(
-                        "is not a text file: it has a zero byte", source=source, line=number
-                    )
+    with read_bytes(source) as file:
+        while raw := file.readline(LONGEST_LINE + 1):
+            number += 1
+            if len(raw) > LONGEST_LINE:
+                raise InputError("the line is endless", source=source, line=number)
+            if b"\0" in raw:
+                raise InputError(
+                    "is not a text file: it has a zero byte", source=source, line=number
+                )
+            try:
                 # A byte-order mark may stand at the start of the file, and nowhere else.
-                encoding = "utf-8-sig" if number == 1 else "utf-8"
-                text = raw.decode(encoding).rstrip("\r\n")
-                yield Line(source, number, text, ended=raw.endswith(b"\n"))
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"is not a text file: byte {error.start + 1} is not UTF-8", source=source, line=number
-        ) from error
-    except (OSError, EOFError, zlib.error, ValueError) as error:
-        raise InputError(f"cannot be read ({error})", source=source) from error
+                text = raw.decode("utf-8-sig" if number == 1 else "utf-8")
+            except UnicodeDecodeError as error:
+                raise InputError(
+                    f"is not a text file: byte {error.start + 1} is not UTF-8",
+                    source=source,
+                    line=number,
+                ) from error
+            yield Line(source, number, text.rstrip("\r\n"), raw.endswith(b"\n"))
     if number == 0:
         raise InputError("the file is empty", source=source)

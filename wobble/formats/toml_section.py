@@ -169,9 +169,7 @@ class Section:
             if not isinstance(value, dict):
                 raise self.error(key, "is not a table", value, f"[[{key}]] tables")
         name = f"{self.name}.{key}".lstrip(".")
-        return [
-            Section(self.path, self._text, f"{name}[{i + 1}]", v) for i, v in enumerate(values)
-        ]
+        return [Section(self.path, self._text, f"{name}[{i + 1}]", v) for i, v in enumerate(values)]
 
     def named_sections(self) -> list[tuple[str, Section]]:
         """All tables inside this one with their names."""

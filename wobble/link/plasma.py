@@ -27,7 +27,7 @@ which no model foretells, make more: they belong to the noise.
 Method: with z along the line from the point nearest to the Sun, b the distance of that
 point, r^2 = b^2 + z^2 and u = ln(r + z), the column is the integral of N_e r du. The
 integrand is smooth from grazing to radial paths, for which z^-k itself is not. Each side of
-the nearest point is integrated apart by the rule of Gauss & Legendre with 48 nodes.
+the nearest point is integrated apart by the rule of Gauss & Legendre with 32 nodes.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ SUN_POLE = np.array(
     ]
 )
 
-NODES, WEIGHTS = np.polynomial.legendre.leggauss(48)
+NODES, WEIGHTS = np.polynomial.legendre.leggauss(32)
 
 
 @dataclass(frozen=True)
@@ -147,8 +147,8 @@ def electron_column(
     """Electrons along the straight line from transmitter to receiver, m^-2, shape (n,).
 
     Relative error of the quadrature from 4 solar radii of impact to opposition: 1e-13 for
-    spherical terms, 1e-8 at the worst for the latitude term of `LATITUDE_CORONA` (the path
-    crosses the Sun's equator steeply near the Sun; in the ecliptic far less).
+    spherical terms, 1e-9 for `LATITUDE_CORONA` and paths near the ecliptic, and 3e-5 at the
+    worst for it, where a path crosses the Sun's equator steeply a few solar radii out.
 
     Parameters
     ----------

@@ -18,11 +18,13 @@ evaluated once for each lag of the lattice; other tags cost one evaluation for e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations_with_replacement
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.linalg import lapack
+from scipy.linalg import blas, lapack
 
 from wobble.errors import InputError
 from wobble.noise.geometry import TICK, PassGeometry, PathPoints
@@ -31,8 +33,9 @@ from wobble.noise.processes import Process
 __all__ = ["CovarianceFactor", "Leg", "NotPositiveDefiniteError", "Term", "covariance", "factor"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
-BLOCK = 128
+BLOCK = 64
 """Rows of the matrix made at a time: what is worked on stays in the processor's cache."""
 
 
@@ -75,6 +78,11 @@ class Term:
     on_range: float = 1.0
     on_range_rate: float = 1.0
 
+    def scaled(self, factor: float) -> Term:
+        """The same term with all standard deviations multiplied by ``factor``."""
+        legs = tuple(replace(leg, gain=leg.gain * factor) for leg in self.legs)
+        return replace(self, legs=legs)
+
 
 class NotPositiveDefiniteError(InputError):
     """The covariance has no square root.
@@ -101,109 +109,153 @@ class _LagFunction:
     def __init__(self, left: Array | None, right: Array | None) -> None:
         self.left = left
         self.right = right
-        self.parts: dict[tuple[Process, float], float] = {}
+        self.parts: dict[Process, dict[float, Array]] = {}
 
-    def add(self, process: Process, shift: float, factor: float) -> None:
-        key = (process, shift)
-        self.parts[key] = self.parts.get(key, 0.0) + factor
+    def add(self, process: Process, shift: float, ahead: float, behind: float) -> None:
+        """Add ``ahead K(lag + shift) + behind K(lag - shift)``."""
+        shifts = self.parts.setdefault(process, {})
+        shifts[shift] = shifts.get(shift, 0.0) + np.array([ahead, behind])
 
     def __call__(self, lag: Array) -> Array:
+        """Value at any lags."""
         total = np.zeros_like(lag)
-        for (process, shift), factor in self.parts.items():
-            total += factor * process.kernel(lag + shift)
+        for process, shifts in self.parts.items():
+            for shift, (ahead, behind) in shifts.items():
+                total += ahead * process.kernel(lag + shift)
+                if behind:
+                    total += behind * process.kernel(lag - shift)
+        return total
+
+    def table(self, step: float, reach: int) -> Array:
+        """Value at ``reach, ..., -reach`` steps; kernels are even, so half the work will do."""
+        lag = step * np.arange(reach, -reach - 1, -1, dtype=float)
+        total = np.zeros_like(lag)
+        for process, shifts in self.parts.items():
+            kernels = process.kernel(np.add.outer(list(shifts), lag))
+            for (ahead, behind), kernel in zip(shifts.values(), kernels, strict=True):
+                total += ahead * kernel
+                if behind:
+                    total += behind * kernel[::-1]
         return total
 
 
-def _lag_functions(points: PathPoints, terms: Sequence[Term]) -> list[_LagFunction]:
-    """Terms gathered by the gains that they share."""
-    mixed = bool(points.is_range.any() and not points.is_range.all())
-    only_ranges = bool(points.is_range.all())
-    functions: dict[tuple[float, float, int, int], _LagFunction] = {}
-    for term in terms:
-        if mixed:
-            roles = (term.on_range, term.on_range_rate)
-            uniform = 1.0
+class _LagFunctions:
+    """Terms gathered by the gains that they share, so that each gain is applied once."""
+
+    def __init__(self, points: PathPoints, terms: Sequence[Term]) -> None:
+        self.points = points
+        self.any_range = bool(points.is_range.any())
+        self.all_ranges = bool(points.is_range.all())
+        self.functions: dict[tuple[float, float, int, int], _LagFunction] = {}
+        for term in terms:
+            self._add(term)
+
+    def _add(self, term: Term) -> None:
+        self._refuse_infinite(term)
+        # Where all samples are of one kind, the factor of that kind is like any other gain.
+        if self.any_range and not self.all_ranges:
+            roles, uniform = (term.on_range, term.on_range_rate), 1.0
         else:
-            roles = (1.0, 1.0)
-            uniform = term.on_range if only_ranges else term.on_range_rate
-        _refuse_infinite(points, term)
-        for one in term.legs:
-            for other in term.legs:
-                key = (*roles, id(one.modulation), id(other.modulation))
-                if key not in functions:
-                    functions[key] = _LagFunction(
-                        _gain(points, roles, one.modulation), _gain(points, roles, other.modulation)
-                    )
-                factor = uniform**2 * one.gain * other.gain
-                functions[key].add(term.process, other.lag - one.lag, factor)
-    return list(functions.values())
+            roles, uniform = (1.0, 1.0), term.on_range if self.all_ranges else term.on_range_rate
+        if uniform == 0.0:
+            return
+        for one, other in combinations_with_replacement(term.legs, 2):
+            factor = uniform**2 * one.gain * other.gain
+            shift = other.lag - one.lag
+            if one is other:
+                self._between(roles, one, one).add(term.process, 0.0, factor, 0.0)
+            elif one.modulation is other.modulation:
+                self._between(roles, one, one).add(term.process, shift, factor, factor)
+            else:
+                self._between(roles, one, other).add(term.process, shift, factor, 0.0)
+                self._between(roles, other, one).add(term.process, -shift, factor, 0.0)
+
+    def _between(self, roles: tuple[float, float], one: Leg, other: Leg) -> _LagFunction:
+        key = (*roles, id(one.modulation), id(other.modulation))
+        if key not in self.functions:
+            gains = self._gain(roles, one.modulation), self._gain(roles, other.modulation)
+            self.functions[key] = _LagFunction(*gains)
+        return self.functions[key]
+
+    def _gain(self, roles: tuple[float, float], modulation: Array | None) -> Array | None:
+        if roles == (1.0, 1.0):
+            return modulation
+        by_kind = np.where(self.points.is_range, *roles)
+        return by_kind if modulation is None else by_kind * modulation
+
+    def _refuse_infinite(self, term: Term) -> None:
+        if term.process.has_variance:
+            return
+        modulated = any(leg.modulation is not None for leg in term.legs)
+        if modulated or (term.on_range != 0.0 and self.any_range):
+            term.process.autocovariance(0.0)  # raises, and says which cut-off is needed
 
 
-def _gain(points: PathPoints, roles: tuple[float, float], modulation: Array | None) -> Array | None:
-    if roles[0] == roles[1] == 1.0:
-        return modulation
-    by_kind = np.where(points.is_range, *roles)
-    return by_kind if modulation is None else by_kind * modulation
-
-
-def _refuse_infinite(points: PathPoints, term: Term) -> None:
-    single = term.on_range != 0.0 and points.is_range.any()
-    modulated = any(leg.modulation is not None for leg in term.legs)
-    if not term.process.has_variance and (single or modulated):
-        term.process.autocovariance(0.0)  # raises, and says which cut-off is needed
-
-
-class _Lags:
-    """Evaluation of functions of the lag between points, block by block."""
+class _PathCovariance:
+    """Covariance of the path between the points of a pass, block by block."""
 
     def __init__(self, points: PathPoints, functions: list[_LagFunction]) -> None:
         self.functions = functions
         steps = np.diff(points.tick)
         step = int(np.gcd.reduce(steps)) if steps.any() else 1
         self.position = (points.tick - points.tick[0]) // step
-        self.reach = int(self.position[-1])
         self.step = step * TICK
+        reach = int(self.position[-1])
+        self.regular = bool((steps == step).all())
+        self.toeplitz: list[Array] = []
         # A table of so many lags costs less than one evaluation for each pair of points.
-        self.tables: list[Array] | None = None
-        if 2 * self.reach + 1 <= max(len(points) ** 2 // 2, 3):
-            lags = np.arange(-self.reach, self.reach + 1) * self.step
-            self.tables = [function(lags) for function in functions]
+        if 2 * reach + 1 <= max(len(points) ** 2 // 2, 3):
+            for function in functions:
+                # Row i, column j of the view is the function at lag (i - j) steps.
+                table = function.table(self.step, reach)
+                self.toeplitz.append(sliding_window_view(table, reach + 1)[::-1])
 
     def block(self, rows: slice, columns: slice) -> Array:
         """Covariance of the path between two runs of points."""
-        index = self.position[rows, None] - self.position[columns]
-        total = np.zeros(index.shape)
-        if self.tables is not None:
-            index += self.reach
+        total = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
         for k, function in enumerate(self.functions):
-            if self.tables is not None:
-                part = self.tables[k].take(index)
-            else:
-                part = function(index * self.step)
+            part = self._of_lag(k, rows, columns)
             if function.left is not None:
-                part *= function.left[rows, None]
+                part = part * function.left[rows, None]
             if function.right is not None:
-                part *= function.right[columns]
+                part = part * function.right[columns]
             total += part
         return total
+
+    def _of_lag(self, k: int, rows: slice, columns: slice) -> Array:
+        if not self.toeplitz:
+            lag = self.step * (self.position[rows, None] - self.position[columns])
+            return self.functions[k](lag)
+        if self.regular:
+            return self.toeplitz[k][rows, columns]
+        return self.toeplitz[k][np.ix_(self.position[rows], self.position[columns])]
+
+
+def _run(index: Indices) -> Indices | slice:
+    """The same indices as a slice if they are consecutive: slices are not copied."""
+    consecutive = index[-1] - index[0] + 1 == index.size and (np.diff(index) == 1).all()
+    return slice(int(index[0]), int(index[-1]) + 1) if consecutive else index
 
 
 def _lower_covariance(points: PathPoints, terms: Sequence[Term], extra: Array) -> Array:
     """Covariance of the samples, its lower triangle; above it, blocks may be missing."""
     n = points.first.size
     result = np.zeros((n, n))
-    lags = _Lags(points, _lag_functions(points, terms))
+    functions = _LagFunctions(points, terms).functions
+    path = _PathCovariance(points, list(functions.values()))
+    first, last = points.first, points.last
     for start in range(0, n, BLOCK):
         stop = min(start + BLOCK, n)
-        first, last = points.first[start:stop], points.last[start:stop]
-        low, high = int(min(first.min(), last.min())), int(max(first.max(), last.max())) + 1
-        wide = max(int(points.last[:stop].max()), int(points.first[:stop].max())) + 1
-        path = lags.block(slice(low, high), slice(0, wide))
-        rows = path[last - low] * points.weight_last[start:stop, None]
-        rows += path[first - low] * points.weight_first[start:stop, None]
-        block = result[start:stop, :stop]
-        np.multiply(rows[:, points.last[:stop]], points.weight_last[:stop], out=block)
-        block += rows[:, points.first[:stop]] * points.weight_first[:stop]
+        here = slice(start, stop)
+        ends = np.concatenate([first[here], last[here]])
+        low, high = int(ends.min()), int(ends.max()) + 1
+        wide = max(int(last[:stop].max()), int(first[:stop].max())) + 1
+        ends_by_points = path.block(slice(low, high), slice(0, wide))
+        rows = ends_by_points[_run(last[here] - low)] * points.weight_last[here, None]
+        rows += ends_by_points[_run(first[here] - low)] * points.weight_first[here, None]
+        block = result[here, :stop]
+        np.multiply(rows[:, _run(last[:stop])], points.weight_last[:stop], out=block)
+        block += rows[:, _run(first[:stop])] * points.weight_first[:stop]
     result[np.arange(n), np.arange(n)] += extra
     return result
 
@@ -225,10 +277,8 @@ def covariance(points: PathPoints, terms: Sequence[Term], extra: Array) -> Array
     InputError
         If a range (or a changing gain) meets a process of infinite variance.
     """
-    lower = _lower_covariance(points, terms, extra)
-    upper = np.triu_indices(len(lower), 1)
-    lower[upper] = lower.T[upper]
-    return lower
+    lower = np.tril(_lower_covariance(points, terms, extra))
+    return lower + np.tril(lower, -1).T
 
 
 class CovarianceFactor:
@@ -252,9 +302,9 @@ class CovarianceFactor:
                 found=rows.shape,
                 expected=f"({len(self.lower)},) or ({len(self.lower)}, p)",
             )
-        # The transpose of a C-ordered lower factor is the upper factor that LAPACK expects.
-        solution, _ = lapack.dtrtrs(self.lower.T, rows, lower=0, trans=1)
-        return np.asarray(solution).reshape(rows.shape)
+        columns = rows if rows.ndim == 2 else rows[:, None]
+        # The transpose of a C-ordered lower factor is an upper one in the order of BLAS.
+        return np.asarray(blas.dtrsm(1.0, self.lower.T, columns, trans_a=1)).reshape(rows.shape)
 
     def colour(self, white: Array) -> Array:
         """``L white``: noise of this covariance from unit white noise, shape (n,) or (n, p)."""

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError
 
-__all__ = ["PassGeometry", "PathPoints"]
+__all__ = ["PassGeometry", "PathPoints", "tropospheric_mapping"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -108,7 +108,9 @@ class PassGeometry:
         if self.time.ndim != 1 or not self.time.size:
             raise InputError("a pass needs samples", field="time", found=self.time.shape)
         if self.ways not in (1, 2, 3):
-            raise InputError("unknown kind of link", field="ways", found=self.ways, expected="1 to 3")
+            raise InputError(
+                "unknown kind of link", field="ways", found=self.ways, expected="1 to 3"
+            )
         self._demand("kind", self.is_range | (self.kind == "range_rate"), " or ".join(KINDS))
         self._demand("time", np.isfinite(self.time), "a finite time")
         counts = self.is_range | ((self.count_time > TICK) & np.isfinite(self.count_time))
@@ -179,9 +181,11 @@ class PassGeometry:
 
     def __getitem__(self, index: Any) -> PassGeometry:
         """Samples by a boolean mask, an index array or a slice."""
-        columns = {name: getattr(self, name) for name in ("time", "kind", *NUMBERS)}
-        chosen = {name: None if col is None else col[index] for name, col in columns.items()}
-        return PassGeometry(ways=self.ways, **chosen)
+        columns: dict[str, Any] = {}
+        for name in ("time", "kind", *NUMBERS):
+            column = getattr(self, name)
+            columns[name] = None if column is None else column[index]
+        return PassGeometry(ways=self.ways, **columns)
 
 
 NUMBERS = tuple(f.name for f in fields(PassGeometry) if f.name not in ("time", "kind", "ways"))
@@ -242,9 +246,14 @@ class PathPoints:
         """Mean round-trip light time, s: it changes by less than a second an hour."""
         return float(self.geometry.round_trip.mean())
 
+    @cached_property
+    def _tags(self) -> tuple[Array, Indices]:
+        """Distinct time tags in their order, and a sample of each."""
+        return np.unique(self.geometry.time, return_index=True)
+
     def along(self, column: Array) -> Array:
         """A column of the samples at the points: linear in time, shape (m,)."""
-        time, order = np.unique(self.geometry.time, return_index=True)
+        time, order = self._tags
         values = column[order]
         t = self.tick * TICK
         inside = np.interp(t, time, values)
@@ -267,5 +276,24 @@ class PathPoints:
         column = self.geometry.transmit_elevation
         return self.elevation if column is None else self._kept_above_horizon(column)
 
+    @cached_property
+    def airmass(self) -> Array:
+        """Slant over zenith delay of the troposphere at reception, shape (m,)."""
+        return tropospheric_mapping(self.elevation)
+
+    @cached_property
+    def transmit_airmass(self) -> Array:
+        """Slant over zenith delay of the troposphere at transmission, shape (m,)."""
+        same = self.transmit_elevation is self.elevation
+        return self.airmass if same else tropospheric_mapping(self.transmit_elevation)
+
     def _kept_above_horizon(self, column: Array) -> Array:
         return np.clip(self.along(column), LEAST_ELEVATION, np.pi / 2)
+
+
+def tropospheric_mapping(elevation: ArrayLike) -> Array:
+    """Slant over zenith delay, ``1.001 / sqrt(0.002001 + sin^2 E)`` (Black & Eisner 1984).
+
+    Within 2 % of the mapping functions of precise work from 10 degrees up: enough for noise.
+    """
+    return 1.001 / np.sqrt(0.002001 + np.sin(elevation) ** 2)

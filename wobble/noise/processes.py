@@ -140,7 +140,9 @@ class Process(ABC):
 
 def demand(field: str, good: bool, found: object, expected: str) -> None:
     if not good:
-        raise InputError("not a possible noise process", field=field, found=found, expected=expected)
+        raise InputError(
+            "not a possible noise process", field=field, found=found, expected=expected
+        )
 
 
 class LevelledProcess(Process):

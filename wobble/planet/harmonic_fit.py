@@ -63,7 +63,7 @@ class HarmonicSeries:
     def secular(self, epochs: Epochs) -> Array:
         """The polynomial, shape (n, k)."""
         t = _since(self.epoch, epochs)
-        return np.polynomial.polynomial.polyval(t, self.polynomial).T
+        return np.asarray(np.polynomial.polynomial.polyval(t, self.polynomial).T, float)
 
     def periodic(self, epochs: Epochs) -> Array:
         """The harmonics, shape (n, k)."""

@@ -27,7 +27,7 @@ from scipy.optimize import least_squares
 
 from wobble.constants import DAY
 from wobble.errors import InputError
-from wobble.planet.nutation_series import NutationSeries
+from wobble.planet.nutation_series import Circles, NutationSeries
 
 __all__ = [
     "CoreFit",
@@ -119,11 +119,14 @@ class LiquidCore:
         InputError
             If a term of the series lies on the resonance.
         """
-        slope = self._slope_factor(rigid.frequency)
+        forward, backward = rigid.frequency, -rigid.frequency
         return _filter(
             rigid,
-            *(self.transfer(sign * rigid.frequency) for sign in (1.0, -1.0)),
-            *(self.factor * s for s in slope),
+            (self.transfer(forward), self.transfer(backward)),
+            (
+                self.factor * self._slope_by_factor(forward),
+                self.factor * self._slope_by_factor(backward),
+            ),
         )
 
     def amplify_by_factor(self, rigid: NutationSeries) -> NutationSeries:
@@ -132,32 +135,36 @@ class LiquidCore:
         Like those by frequency and by period, it is to be evaluated with `nutation`; the
         secular part does not depend on the core, and the rigid planet's stands in its place.
         """
-        gains = (self.transfer_by_factor(sign * rigid.frequency) for sign in (1.0, -1.0))
-        return _filter(rigid, *gains, *self._slope_factor(rigid.frequency))
+        forward, backward = rigid.frequency, -rigid.frequency
+        return _filter(
+            rigid,
+            (self.transfer_by_factor(forward), self.transfer_by_factor(backward)),
+            (self._slope_by_factor(forward), self._slope_by_factor(backward)),
+        )
 
     def amplify_by_frequency(self, rigid: NutationSeries) -> NutationSeries:
         """Derivative of the amplified series with respect to sigma_0, per rad/s."""
-        signed = [sign * rigid.frequency for sign in (1.0, -1.0)]
-        gains = (self.transfer_by_frequency(sigma) for sigma in signed)
-        # d/dsigma_0 of T' = -F sigma_0 / (sigma - sigma_0)^2.
-        slopes = (
-            -self.factor * (sigma + self.frequency) / self._detuning(sigma) ** 3 for sigma in signed
+        forward, backward = rigid.frequency, -rigid.frequency
+        return _filter(
+            rigid,
+            (self.transfer_by_frequency(forward), self.transfer_by_frequency(backward)),
+            (self._slope_by_frequency(forward), self._slope_by_frequency(backward)),
         )
-        return _filter(rigid, *gains, *slopes)
 
     def amplify_by_period(self, rigid: NutationSeries) -> NutationSeries:
         """Derivative of the amplified series with respect to the period, per s."""
         by_frequency = self.amplify_by_frequency(rigid)
         scale = -self.frequency / self.period
-        circles = tuple(scale * circle for circle in by_frequency.circles)
+        circles = Circles(*(scale * circle for circle in by_frequency.circles))
         return NutationSeries.from_circles(rigid.body, rigid.terms, by_frequency.harmonics, circles)
 
-    def _slope_factor(self, frequency: Array) -> tuple[Array, Array]:
-        """``T' / F`` at the prograde and the retrograde frequencies."""
-        forward, backward = (
-            -self.frequency / self._detuning(sign * frequency) ** 2 for sign in (1.0, -1.0)
-        )
-        return forward, backward
+    def _slope_by_factor(self, frequency: Array) -> Array:
+        """``T' / F = -sigma_0 / (sigma - sigma_0)^2``."""
+        return -self.frequency / self._detuning(frequency) ** 2
+
+    def _slope_by_frequency(self, frequency: Array) -> Array:
+        """``dT'/dsigma_0 = -F (sigma + sigma_0) / (sigma - sigma_0)^3``."""
+        return -self.factor * (frequency + self.frequency) / self._detuning(frequency) ** 3
 
     def _detuning(self, frequency: ArrayLike) -> Array:
         """``sigma - sigma_0``, or the error if a forcing lies on the resonance."""
@@ -179,29 +186,21 @@ class LiquidCore:
 
 
 def _filter(
-    rigid: NutationSeries,
-    prograde_gain: Array,
-    retrograde_gain: Array,
-    prograde_slope: Array,
-    retrograde_slope: Array,
+    rigid: NutationSeries, gain: tuple[Array, Array], slope: tuple[Array, Array]
 ) -> NutationSeries:
-    """Apply gain and its slope to each circle.
+    """Apply gain and its slope to each circle, the prograde ones first in both pairs.
 
     The retrograde circle is ``(R + R' t) exp(-i arg)`` with frequency ``-d arg/dt``: the same
     rule, at the negative frequency.
     """
-    prograde, retrograde, prograde_rate, retrograde_rate = rigid.circles
-    return NutationSeries.from_circles(
-        rigid.body,
-        rigid.terms,
-        rigid.harmonics,
-        (
-            prograde_gain * prograde - 1j * prograde_slope * prograde_rate,
-            retrograde_gain * retrograde - 1j * retrograde_slope * retrograde_rate,
-            prograde_gain * prograde_rate,
-            retrograde_gain * retrograde_rate,
-        ),
+    circles = rigid.circles
+    filtered = Circles(
+        gain[0] * circles.prograde - 1j * slope[0] * circles.prograde_rate,
+        gain[1] * circles.retrograde - 1j * slope[1] * circles.retrograde_rate,
+        gain[0] * circles.prograde_rate,
+        gain[1] * circles.retrograde_rate,
     )
+    return NutationSeries.from_circles(rigid.body, rigid.terms, rigid.harmonics, filtered)
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import DAY, GM, JULIAN_YEAR, MAS
 from wobble.ephemeris import Ephemeris
@@ -204,9 +204,9 @@ class PrecessionBudget:
         """Rate by all torques for a dynamical flattening of one, rad/s."""
         return sum(self.torques.values()) / self.planet.dynamical_flattening
 
-    def flattening(self, precession_rate: float) -> float:
-        """H_D that a measured rate (rad/s, all contributions in it) stands for."""
-        return (precession_rate - self.geodetic) / self.rate_per_flattening
+    def flattening(self, precession_rate: ArrayLike) -> Array:
+        """H_D that measured rates (rad/s, all contributions in them) stand for."""
+        return (np.asarray(precession_rate, float) - self.geodetic) / self.rate_per_flattening
 
     def __str__(self) -> str:
         rows = {**self.torques, "geodetic": self.geodetic, "total": self.total}

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import NamedTuple, Self
 
 import astropy.units as u
 import numpy as np
@@ -33,12 +33,29 @@ from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.planet.harmonic_fit import HarmonicSeries
 
-__all__ = ["NutationSeries"]
+__all__ = ["Circles", "NutationSeries"]
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 PSI, EPS = 0, 1
+
+
+class Circles(NamedTuple):
+    """Complex amplitudes of m terms at the epoch and their rates.
+
+    Parameters
+    ----------
+    prograde, retrograde : ndarray, shape (m,)
+        P and R, rad.
+    prograde_rate, retrograde_rate : ndarray, shape (m,)
+        dP/dt and dR/dt, rad/s.
+    """
+
+    prograde: Complex
+    retrograde: Complex
+    prograde_rate: Complex
+    retrograde_rate: Complex
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +82,7 @@ class NutationSeries:
         body: str,
         terms: Sequence[str],
         frame: HarmonicSeries,
-        circles: tuple[Complex, Complex, Complex, Complex],
+        circles: Circles,
     ) -> Self:
         """Series with given prograde and retrograde amplitudes and their rates.
 
@@ -75,12 +92,12 @@ class NutationSeries:
             As of the class.
         frame : HarmonicSeries
             Epoch, arguments and polynomial; its amplitudes are replaced.
-        circles : tuple of four ndarray, shape (m,)
-            P and R (rad), dP/dt and dR/dt (rad/s).
+        circles : Circles
+            The amplitudes.
         """
         sine = np.sin(frame.polynomial[0, EPS])
-        cosine, sine_part = _from_circles(circles[0], circles[1], sine)
-        cosine_rate, sine_rate = _from_circles(circles[2], circles[3], sine)
+        cosine, sine_part = _from_circles(circles.prograde, circles.retrograde, sine)
+        cosine_rate, sine_rate = _from_circles(circles.prograde_rate, circles.retrograde_rate, sine)
         harmonics = replace(
             frame,
             cosine=cosine,
@@ -116,10 +133,10 @@ class NutationSeries:
         return self.harmonics.frequency
 
     @property
-    def circles(self) -> tuple[Complex, Complex, Complex, Complex]:
-        """P and R (rad), dP/dt and dR/dt (rad/s), each of shape (m,)."""
+    def circles(self) -> Circles:
+        """Amplitudes of the circles and their rates."""
         h, sine = self.harmonics, np.sin(self.obliquity)
-        return (
+        return Circles(
             *_to_circles(h.cosine, h.sine, sine),
             *_to_circles(h.cosine_rate, h.sine_rate, sine),
         )
@@ -127,12 +144,12 @@ class NutationSeries:
     @property
     def prograde(self) -> Complex:
         """Amplitudes P of the prograde circles at the epoch, rad, shape (m,)."""
-        return self.circles[0]
+        return self.circles.prograde
 
     @property
     def retrograde(self) -> Complex:
         """Amplitudes R of the retrograde circles at the epoch, rad, shape (m,)."""
-        return self.circles[1]
+        return self.circles.retrograde
 
     def nutation(self, epochs: Epochs) -> Array:
         """dpsi and deps without the secular part, rad, shape (n, 2)."""
@@ -207,11 +224,16 @@ class NutationSeries:
             )
         polynomial = a.polynomial.copy()
         polynomial[1:] += b.polynomial[1:]
-        joined = {
-            name: np.concatenate([getattr(a, name), getattr(b, name)])
-            for name in ("frequency", "phase", "cosine", "sine", "cosine_rate", "sine_rate")
-        }
-        harmonics = replace(a, polynomial=polynomial, **joined)
+        harmonics = replace(
+            a,
+            polynomial=polynomial,
+            frequency=np.concatenate([a.frequency, b.frequency]),
+            phase=np.concatenate([a.phase, b.phase]),
+            cosine=np.concatenate([a.cosine, b.cosine]),
+            sine=np.concatenate([a.sine, b.sine]),
+            cosine_rate=np.concatenate([a.cosine_rate, b.cosine_rate]),
+            sine_rate=np.concatenate([a.sine_rate, b.sine_rate]),
+        )
         return NutationSeries(self.body, self.terms + other.terms, harmonics)
 
     def to_table(self) -> QTable:
@@ -277,7 +299,9 @@ def _to_circles(cosine: Array, sine: Array, sine_of_obliquity: float) -> tuple[C
     """P and R of amplitudes of psi and eps, shape (m, 2)."""
     a, b = sine_of_obliquity * sine[:, PSI], sine_of_obliquity * cosine[:, PSI]
     c, d = cosine[:, EPS], sine[:, EPS]
-    return ((c + a) + 1j * (b - d)) / 2.0, ((c - a) + 1j * (b + d)) / 2.0
+    prograde = ((c + a) + 1j * (b - d)) / 2.0
+    retrograde = ((c - a) + 1j * (b + d)) / 2.0
+    return prograde.astype(complex), retrograde.astype(complex)
 
 
 def _from_circles(

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from wobble.constants import DAY
 from wobble.errors import InputError
 from wobble.planet.harmonic_fit import HarmonicSeries
-from wobble.planet.nutation_series import NutationSeries
+from wobble.planet.nutation_series import Circles, NutationSeries
 from wobble.planet.rigid_axis import RigidPlanet, reference_plane, unit_axis
 
 __all__ = ["MARS_SATELLITES", "Satellite", "satellite_nutation"]
@@ -158,7 +158,7 @@ def satellite_nutation(
     none = np.zeros(rate.size, complex)
     names = [f"{s.name} node" for s in satellites]
     return NutationSeries.from_circles(
-        planet.body, names, frame, (none, kappa / rate * pole, none, none)
+        planet.body, names, frame, Circles(none, kappa / rate * pole, none, none)
     )
 
 

@@ -18,21 +18,36 @@ from __future__ import annotations
 
 import math
 from abc import ABC
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError, UnknownNameError
 from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PassGeometry, PathPoints
 from wobble.noise.processes import Process
 
-__all__ = ["Contribution", "parameter", "path_factor", "range_rate_of", "station_terms"]
+__all__ = [
+    "KOLMOGOROV",
+    "REFERENCE_COUNT",
+    "X_DOWNLINK",
+    "X_UPLINK",
+    "Contribution",
+    "parameter",
+    "path_factor",
+    "station_terms",
+]
 
 Array = NDArray[np.float64]
+
+KOLMOGOROV = -8.0 / 3.0
+"""Exponent of the path spectrum of Kolmogorov turbulence carried past the ray."""
+X_UPLINK, X_DOWNLINK = 7.17e9, 8.42e9
+"""Carriers of a deep-space X-band link, Hz; their ratio is near 749/880."""
+REFERENCE_COUNT = 60.0
+"""Count time to which levels of range rate refer, s."""
 
 
 def parameter(default: float, unit: str, meaning: str, *, least: float = -math.inf) -> Any:
@@ -69,13 +84,10 @@ class Contribution(ABC):
     @classmethod
     def from_table(cls, table: dict[str, Any], source: str) -> Self:
         """From a table of a scenario, values in SI; ``source`` names it in errors."""
-        known = {f.name: f for f in fields(cls)}
+        known = [f.name for f in fields(cls)]
         for key in table:
             if key not in known:
                 raise UnknownNameError(f"parameter of {cls.name}", key, known, source=source)
-        for key, f in known.items():
-            if f.default is MISSING and key not in table:
-                raise InputError(f"{cls.name} needs a parameter", source=source, field=key)
         try:
             return cls(**table)
         except InputError as error:
@@ -87,19 +99,14 @@ class Contribution(ABC):
         """Processes that the contribution lays on the path, before ``scale``."""
         return []
 
-    def sample_variance(self, geometry: PassGeometry) -> Array:
-        """Variance independent from sample to sample, before ``scale``, shape (n,)."""
-        return np.zeros(len(geometry))
+    def sample_variance(self, geometry: PassGeometry) -> Array | float:
+        """Variance independent from sample to sample, before ``scale``, shape (n,) or 0."""
+        return 0.0
 
 
 def path_factor(points: PathPoints) -> float:
     """Weight of a leg in the one-way equivalent path: 1 for one-way, otherwise 1/2."""
     return 1.0 if points.ways == 1 else 0.5
-
-
-def range_rate_of(fractional_frequency: float, points: PathPoints) -> float:
-    """One-way equivalent range rate (m/s) of a received fractional frequency: y c or y c / 2."""
-    return fractional_frequency * SPEED_OF_LIGHT * path_factor(points)
 
 
 def station_terms(

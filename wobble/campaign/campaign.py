@@ -1,0 +1,220 @@
+"""A campaign: everything that a scenario describes, and the steps of the job.
+
+In: a scenario (`wobble.read_scenario`). Out: view periods, a schedule, simulated data, a
+fit. Each step takes what the one before gave, and none keeps anything.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from astropy.time import Time
+
+from wobble import __version__
+from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
+from wobble.campaign.visibility import ViewPeriods, find_view_periods
+from wobble.earth.stations import Station
+from wobble.ephemeris import open_ephemeris
+from wobble.errors import InputError
+from wobble.estimation.editing import EditingRules
+from wobble.estimation.fit import fit
+from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.solution import Solution
+from wobble.estimation.tracking_model import PassBiases, TrackingModel, pass_geometry
+from wobble.link.network import Media, Network
+from wobble.noise.budget import Budget
+from wobble.planet.body import Body
+from wobble.planet.lander import Lander
+from wobble.tracking import Tracking
+
+__all__ = ["Campaign"]
+
+SIMULATED = "simulated"
+
+
+@dataclass(frozen=True, eq=False)
+class Campaign:
+    """What is tracked by whom, when, how well, and what is to be learned from it.
+
+    Parameters
+    ----------
+    name : str
+    source : Path
+        The scenario file.
+    ephemeris : str
+        Name or path, see `wobble.ephemeris.open_ephemeris`.
+    body : Body
+    stations, landers : tuple
+    media : Media
+    frequency : float
+        Of the uplink, Hz.
+    parameters : ParameterSet
+        All parameters of the model: estimated, considered, fixed, with a priori values.
+    biases : PassBiases
+    budget : Budget or None
+        None: data are weighted by their own standard deviations.
+    editing : EditingRules
+    span : tuple of Time or None
+        Begin and end, UTC, of what is planned; None where there are only data.
+    rule : ScheduleRule or None
+    sun_limit : float
+        Least Sun-Earth-probe angle of a pass, rad.
+    seed : int
+        Of everything random, unless another one is given.
+    truth : dict
+        What a rehearsal adds to the a priori values, SI.
+    data_files : tuple of Path
+    """
+
+    name: str
+    source: Path
+    ephemeris: str
+    body: Body = field(repr=False)
+    stations: tuple[Station, ...]
+    landers: tuple[Lander, ...]
+    media: Media
+    frequency: float
+    parameters: ParameterSet = field(repr=False)
+    biases: PassBiases
+    budget: Budget | None
+    editing: EditingRules
+    span: tuple[Time, Time] | None
+    rule: ScheduleRule | None
+    sun_limit: float
+    seed: int
+    truth: Mapping[str, float]
+    data_files: tuple[Path, ...] = ()
+
+    # ------------------------------------------------------------------- steps
+
+    def view_periods(self, *, progress: bool = False) -> ViewPeriods:
+        """When stations and landers see each other within the campaign's span."""
+        start, stop = self._needed("span")
+        return find_view_periods(
+            self.plan_network, start, stop, sun_limit=self.sun_limit, progress=progress
+        )
+
+    def schedule(self, periods: ViewPeriods) -> Passes:
+        """Passes chosen by the scenario's rule."""
+        return schedule_passes(periods, self._needed("rule"))
+
+    def simulate(self, passes: Passes, *, seed: int | None = None) -> Tracking:
+        """Measurements of the passes as the scenario's truth and noise budget make them.
+
+        The truth stands in ``meta["truth"]``: each parameter's true value in SI units, and
+        the biases drawn for each pass.
+
+        Parameters
+        ----------
+        passes : Passes
+        seed : int, optional
+            The scenario's if left out.
+
+        Raises
+        ------
+        InputError
+            If the scenario has no noise budget.
+        """
+        seed = self.seed if seed is None else seed
+        rng = np.random.default_rng(seed)
+        budget: Budget = self._needed("budget")
+        tags = passes.tags(self._needed("rule"), self.frequency)
+        apriori = {p.name: p.value for p in self.parameters}
+        truth = apriori | {name: apriori[name] + step for name, step in self.truth.items()}
+        known = self.plan_network.values
+        network = self.plan_network.with_values({n: v for n, v in truth.items() if n in known})
+        computed = network.compute(tags)
+        value, sigma = computed.value.copy(), np.empty(len(tags))
+        biases: dict[str, float] = {}
+        for pass_id, index in tags.passes():
+            geometry = pass_geometry(tags, computed, index)
+            names, columns, spread = self.biases.columns(pass_id, tags.kind[index])
+            drawn = np.where(np.isfinite(spread), spread, 0.0) * rng.standard_normal(len(spread))
+            biases |= dict(zip(names, drawn.tolist(), strict=True))
+            sigma[index] = budget.sigma(geometry)
+            value[index] += columns @ drawn + budget.draw(geometry, rng)
+        meta = {
+            "campaign": self.name,
+            SIMULATED: True,
+            "seed": seed,
+            "truth": {name: float(value) for name, value in truth.items()},
+            "pass_biases": biases,
+            **self.provenance(network),
+        }
+        return replace(tags, value=value, sigma=sigma, meta=meta)
+
+    def fit(self, tracking: Tracking) -> Solution:
+        """Estimate the scenario's parameters from measurements.
+
+        Simulated measurements may lie in the future; real ones outside the Earth-orientation
+        table are an error.
+        """
+        network = self._network(
+            tracking.epoch.min(), tracking.epoch.max(), extend=bool(tracking.meta.get(SIMULATED))
+        )
+        model = TrackingModel(network, tracking, self.parameters, self.biases, self.budget)
+        return fit(model, self.parameters, self.editing, provenance=self.provenance(network))
+
+    # ----------------------------------------------------------------- details
+
+    @cached_property
+    def plan_network(self) -> Network:
+        """The network over the campaign's span, which may lie in the future."""
+        start, stop = self._needed("span")
+        return self._network(start, stop, extend=True)
+
+    def _network(self, start: Time, stop: Time, *, extend: bool) -> Network:
+        return Network.over(
+            start,
+            stop,
+            ephemeris=open_ephemeris(self.ephemeris),
+            body=self.body,
+            stations=self.stations,
+            landers=self.landers,
+            media=self.media,
+            extend=extend,
+        )
+
+    def provenance(self, network: Network) -> dict[str, object]:
+        """What made a result."""
+        orientation = network.earth.orientation
+        return {
+            "wobble": __version__,
+            "scenario": self.source.name,
+            "ephemeris": network.ephemeris.name,
+            "earth_orientation": repr(orientation.table).strip("<>"),
+            "earth_orientation_note": orientation.note,
+            "weights": repr(self.budget).strip("<>") if self.budget else "as given with the data",
+            "date": Time.now().isot[:19],
+        }
+
+    def _needed(self, what: str):  # type: ignore[no-untyped-def]
+        value = getattr(self, what)
+        if value is None:
+            table = {"span": "campaign", "rule": "schedule", "budget": "noise"}[what]
+            keys = "start and stop" if what == "span" else "a table"
+            raise InputError(
+                f"the scenario has no {what}, which this step needs",
+                source=self.source,
+                field=table,
+                expected=f"{keys} in [{table}]",
+            )
+        return value
+
+    def __repr__(self) -> str:
+        span = f", {self.span[0].isot[:10]} to {self.span[1].isot[:10]}" if self.span else ""
+        estimated = self.parameters.estimated
+        return (
+            f"<Campaign {self.name!r}: {self.body.name}{span}; "
+            f"stations {', '.join(s.name for s in self.stations)}; "
+            f"landers {', '.join(lander.name for lander in self.landers)}; "
+            f"{len(estimated)} parameters estimated>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(repr(self))}</p>" + self.parameters.estimated._repr_html_()

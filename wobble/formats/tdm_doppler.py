@@ -1,0 +1,102 @@
+"""Doppler of a Tracking Data Message as mean range rates in m/s.
+
+In: a `Link` and a record DOPPLER_INTEGRATED (km/s) or RECEIVE_FREQ (Hz). Out: half the rate
+of the round trip, averaged over the count, m/s.
+
+A received frequency becomes a range rate by the cycles that were sent meanwhile
+(`wobble.formats.uplink`). With a constant uplink f_T and the turnaround ratio M it is
+c/2 (1 - f_R / (M f_T)); with ramps the prediction of the round trip tells where on the ramp
+the cycles were sent. FREQ_OFFSET is added to the received frequency.
+Source: CCSDS 503.0-B-2 (2020), sections 3.3.2 and 3.5.2.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+from astropy.time import Time, TimeDelta
+from numpy.typing import NDArray
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.formats.tdm_link import Link
+
+__all__ = ["integrated_doppler", "received_frequency"]
+
+Array = NDArray[np.float64]
+
+
+def integrated_doppler(link: Link, rows: list[int]) -> list[float]:
+    """Mean range rates of some records DOPPLER_INTEGRATED, m/s.
+
+    Raises
+    ------
+    InputError
+        If the agreement does not say whether two-way values are halved.
+    """
+    reason = "the path is two-way"
+    halved = link.agreement.need("two_way_doppler", link.line, reason) == "half"
+    factor = 1000 if halved else 500
+    return [float(value * factor) for value in link.corrected(rows, "CORRECTION_DOPPLER")]
+
+
+def received_frequency(link: Link, rows: list[int], middles: Time) -> list[float]:
+    """Mean range rates of some records RECEIVE_FREQ, m/s.
+
+    Parameters
+    ----------
+    link : Link
+        The segment.
+    rows : list of int, length n
+        The records.
+    middles : Time, shape (n,)
+        Middle of each count at the receiver.
+
+    Raises
+    ------
+    InputError
+        If the turnaround ratio or the uplink is not known, or an uplink in ramps comes
+        without a prediction of the round trip.
+    """
+    turnaround = _turnaround(link)
+    count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
+    offset = Fraction(link.segment.metadata.get("FREQ_OFFSET", "0"))
+    starts = _sent(link, middles, count)
+    frequencies = link.corrected(rows, "CORRECTION_RECEIVE")
+    rates = []
+    for row, start, frequency in zip(rows, starts.tolist(), frequencies, strict=True):
+        received = Fraction(frequency) + offset
+        if received <= 0:
+            raise link.segment.line(row).error(
+                "not a frequency; is FREQ_OFFSET missing?",
+                link.segment.keywords[row],
+                found=float(received),
+            )
+        change = link.uplink().round_trip_change(start, count, turnaround, received)
+        rates.append(0.5 * SPEED_OF_LIGHT * change / count)
+    return rates
+
+
+def _sent(link: Link, middles: Time, count: float) -> Array:
+    """When the first cycle of each count was sent, s after the origin of the uplink.
+
+    Of a constant uplink it is no matter when; it may be stated from the first count on only.
+    """
+    uplink = link.uplink()
+    starts = uplink.seconds(middles) - 0.5 * count
+    if not uplink.is_constant:
+        first = middles - TimeDelta(0.5 * count, format="sec")
+        return starts - link.predicted(first, "the uplink is in ramps")
+    within = starts + count >= uplink.starts[0]
+    return np.where(within, np.maximum(starts, uplink.starts[0]), starts)
+
+
+def _turnaround(link: Link) -> Fraction:
+    line = link.line
+    numerator = int(link.agreement.demand(link.segment, "TURNAROUND_NUMERATOR", line))
+    denominator = int(link.agreement.demand(link.segment, "TURNAROUND_DENOMINATOR", line))
+    if numerator <= 0 or denominator <= 0:
+        raise line.error(
+            "not a turnaround ratio", "TURNAROUND_NUMERATOR", f"{numerator}/{denominator}"
+        )
+    return Fraction(numerator, denominator)

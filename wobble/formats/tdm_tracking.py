@@ -1,0 +1,230 @@
+"""Measurements out of a Tracking Data Message, where their meaning is certain.
+
+In: a message and an `Agreement`; for ambiguous ranges and ramped uplinks also a prediction
+of the round trip. Out: the table of measurements. What is not certain is refused with what
+is missing; what the package has no use for is named in ``meta["not_used"]``.
+
+RANGE (km, s, range units) becomes half the round trip in m, DOPPLER_INTEGRATED (km/s) and
+RECEIVE_FREQ (Hz) the mean range rate in m/s with its epoch in the middle of the count.
+Decimal digits are kept through the change of units.
+
+The weather is interpolated linearly between the readings at the receiving station, and
+unknown outside their span. Source: CCSDS 503.0-B-2 (2020), sections 3.3 to 3.5.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from decimal import localcontext
+
+import numpy as np
+from astropy.time import Time
+from numpy.typing import NDArray
+
+from wobble.errors import InputError
+from wobble.formats.tdm_agreement import Agreement
+from wobble.formats.tdm_doppler import integrated_doppler, received_frequency
+from wobble.formats.tdm_link import Link, RoundTrip, uplinks, utc
+from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_range import LIGHT, range_epochs, round_trip_seconds
+from wobble.formats.time_tags import calendar_text
+from wobble.tracking import Tracking
+
+__all__ = ["tracking"]
+
+Array = NDArray[np.float64]
+
+WEATHER = {
+    "pressure_hpa": "PRESSURE",
+    "temperature_k": "TEMPERATURE",
+    "humidity_percent": "RHUMIDITY",
+}
+# A decimal of the file times the speed of light keeps all its digits.
+DIGITS = 60
+
+
+def tracking(
+    message: TrackingDataMessage, agreement: Agreement, round_trip: RoundTrip | None = None
+) -> Tracking:
+    """The measurements of a message: segment by segment, in each the ranges first.
+
+    Parameters
+    ----------
+    message : TrackingDataMessage
+        What was read.
+    agreement : Agreement
+        What the file does not say.
+    round_trip : callable, optional
+        Prediction of the round trip, s, called with (times, transmitter, receiver, lander,
+        tag). It decides the ambiguity of ranges with a modulus, and where on a ramp the cycles
+        of a received frequency were sent; 1e-5 s is good enough for the latter.
+
+    Returns
+    -------
+    Tracking
+        The pass of a measurement is the TRACK_ID of its segment or, without it, receiver,
+        lander and date of the segment's first measurement.
+
+    Raises
+    ------
+    InputError
+        If the meaning of a measurement is not certain, with file, line and keyword and with
+        what is missing; or if there is no measurement in the message.
+    """
+    sent = uplinks(message, agreement)
+    parts: list[Tracking] = []
+    for segment in message.segments:
+        ranges = segment.rows("RANGE")
+        integrated = segment.rows("DOPPLER_INTEGRATED")
+        received = [
+            row for row, name in enumerate(segment.keywords) if name.startswith("RECEIVE_FREQ")
+        ]
+        if not (ranges or integrated or received):
+            continue
+        first = segment.line(min(ranges + integrated + received))
+        link = Link(segment, agreement, sent, round_trip, first)
+        if integrated and received:
+            raise first.error(
+                "the segment has Doppler twice",
+                expected="DOPPLER_INTEGRATED or RECEIVE_FREQ",
+            )
+        with localcontext(prec=DIGITS):
+            if ranges:
+                parts.append(_range_table(link, ranges))
+            if integrated:
+                parts.append(_doppler_table(link, integrated))
+            if received:
+                parts.append(_frequency_table(link, received))
+    if not parts:
+        raise InputError(
+            "the message has no measurement that is converted",
+            source=message.source,
+            found=", ".join(sorted(message.count())),
+            expected="RANGE, DOPPLER_INTEGRATED or RECEIVE_FREQ",
+        )
+    return _with_weather(Tracking.concatenate(parts), message, agreement)
+
+
+def _range_table(link: Link, rows: list[int]) -> Tracking:
+    epoch = range_epochs(link, link.at_antenna(utc(link.segment, rows)))
+    seconds = round_trip_seconds(link, rows, epoch)
+    sigma = link.agreement.need("range_sigma", link.line, "the file has no accuracy")
+    values = np.array([float(LIGHT * s / 2) for s in seconds])
+    return _table(link, "range", epoch, np.nan, values, sigma, link.frequencies(epoch))
+
+
+def _doppler_table(link: Link, rows: list[int]) -> Tracking:
+    middles = _count_middles(link, rows)
+    return _rate_table(link, middles, integrated_doppler(link, rows))
+
+
+def _frequency_table(link: Link, rows: list[int]) -> Tracking:
+    for row in rows:
+        if link.segment.keywords[row] not in ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[2]}"):
+            raise link.segment.line(row).error(
+                "received by a participant who is not at the end of the path",
+                link.segment.keywords[row],
+            )
+    middles = _count_middles(link, rows)
+    return _rate_table(link, middles, received_frequency(link, rows, middles))
+
+
+def _count_middles(link: Link, rows: list[int]) -> Time:
+    if link.tag != "receive":
+        raise link.line.error(
+            "Doppler with time tags of transmission is not converted", "TIMETAG_REF"
+        )
+    return link.to_middle(link.at_antenna(utc(link.segment, rows)))
+
+
+def _rate_table(link: Link, middles: Time, rates: list[float]) -> Tracking:
+    sigma = link.agreement.need("range_rate_sigma", link.line, "the file has no accuracy")
+    count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
+    frequencies = link.frequencies(middles)
+    return _table(link, "range_rate", middles, count, np.array(rates), sigma, frequencies)
+
+
+def _table(
+    link: Link,
+    kind: str,
+    epoch: Time,
+    count: float,
+    values: Array,
+    sigma: object,
+    frequency: Array,
+) -> Tracking:
+    n = len(values)
+    date = calendar_text(epoch[:1])[0][:10]
+    name = link.segment.metadata.get("TRACK_ID", f"{link.receiver}-{link.lander}-{date}")
+    try:
+        return Tracking(
+            pass_id=np.full(n, name),
+            transmitter=np.full(n, link.transmitter),
+            receiver=np.full(n, link.receiver),
+            lander=np.full(n, link.lander),
+            kind=np.full(n, kind),
+            epoch=epoch,
+            tag=np.full(n, link.tag),
+            count_time=np.full(n, count),
+            value=values,
+            sigma=np.full(n, sigma, dtype=float),
+            frequency=frequency,
+        )
+    except InputError as error:
+        raise link.line.error(error.problem, error.field, error.found, error.expected) from error
+
+
+def _with_weather(
+    tracking: Tracking, message: TrackingDataMessage, agreement: Agreement
+) -> Tracking:
+    """The measurements with the weather and the notes of the message."""
+    weather = {}
+    for column, keyword in WEATHER.items():
+        values = np.full(len(tracking), np.nan)
+        for station, (times, readings) in _readings(message, agreement, keyword).items():
+            here = tracking.receiver == station
+            order = np.lexsort((times.jd2, times.jd1))
+            at = (tracking.epoch[here] - times[0]).to_value("s")
+            known = (times[order] - times[0]).to_value("s")
+            values[here] = np.interp(at, known, readings[order], left=np.nan, right=np.nan)
+        weather[column] = values
+    notes = {
+        "source": message.source,
+        "not_used": message.carried(),
+        "warnings": [
+            f"{message.source}, line {segment.lines[0]}: the data quality is DEGRADED"
+            for segment in message.segments
+            if segment.metadata.get("DATA_QUALITY", "").upper() == "DEGRADED"
+        ],
+    }
+    return dataclasses.replace(tracking, meta=notes, **weather)
+
+
+def _readings(
+    message: TrackingDataMessage, agreement: Agreement, keyword: str
+) -> dict[str, tuple[Time, Array]]:
+    """Times and values of one kind of weather, by station."""
+    found: dict[str, tuple[Time, Array]] = {}
+    for segment in message.segments:
+        rows = segment.rows(keyword)
+        if not rows:
+            continue
+        station = _weather_station(segment, agreement, rows)
+        times, values = utc(segment, rows), segment.series(keyword)[1]
+        if station in found:
+            before, known = found[station]
+            times = Time(
+                np.concatenate([before.jd1, times.jd1]),
+                np.concatenate([before.jd2, times.jd2]),
+                format="jd",
+                scale="utc",
+            )
+            values = np.concatenate([known, values])
+        found[station] = times, values
+    return found
+
+
+def _weather_station(segment: Segment, agreement: Agreement, rows: list[int]) -> str:
+    """Where the weather of a segment was read: at the end of its path, or at its only place."""
+    path = segment.path()
+    return agreement.station(segment, path[-1] if path else 1, segment.line(rows[0]))

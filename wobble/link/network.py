@@ -1,0 +1,356 @@
+"""Stations and landers joined by links, over one span of time.
+
+In: a body, its landers, the stations, and what delays the signal. Out: computed
+measurements for a table of time tags (`Network.compute`): values, partial derivatives
+by parameter name, and the geometry on which their noise depends.
+
+The tags of a table fall into groups with the same stations, lander, kind and tagged event;
+each group is one vectorised computation, in blocks of at most `BLOCK` measurements.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Self
+
+import numpy as np
+from astropy.time import Time
+from numpy.typing import NDArray
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.earth.orientation import EarthOrientation, OrientationTable
+from wobble.earth.stations import Station
+from wobble.ephemeris import Ephemeris
+from wobble.epochs import Epochs
+from wobble.errors import InputError, UnknownNameError
+from wobble.link.delays import (
+    Delay,
+    FixedDelay,
+    GravitationalDelay,
+    Ionosphere,
+    OpticalTroposphere,
+    RadioTroposphere,
+    SolarCorona,
+    Weather,
+    elevation_at_station,
+)
+from wobble.link.ends import LanderEnd, NearEarth, StationEnd
+from wobble.link.light_time import RoundTrip
+from wobble.link.observables import Link
+from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
+from wobble.planet.body import Body
+from wobble.planet.lander import Lander
+from wobble.tracking import Tracking
+
+__all__ = ["ComputedTracking", "Media", "Network"]
+
+Array = NDArray[np.float64]
+
+BLOCK = 20_000
+# A planetary light time is at most some hours; the span is widened by this for t1, s.
+LONGEST_ROUND_TRIP = 12 * 3600.0
+TROPOSPHERES = ("radio", "optical", "none")
+
+
+@dataclass(frozen=True)
+class Media:
+    """What the signal passes through, and what bends it.
+
+    Parameters
+    ----------
+    gravity : tuple of str
+        Bodies whose gravitational delay is modelled.
+    troposphere : {"radio", "optical", "none"}
+    ionosphere_content : float
+        Vertical electron content over the stations, m^-2; zero for none.
+    corona_scale : float
+        Factor on the electron density of the standard corona; zero for none.
+    turnaround : float
+        Ratio of the lander's transmitted to its received frequency.
+    """
+
+    gravity: tuple[str, ...] = ("sun", "earth")
+    troposphere: str = "radio"
+    ionosphere_content: float = 0.0
+    corona_scale: float = 0.0
+    turnaround: float = 880.0 / 749.0
+
+    def __post_init__(self) -> None:
+        if self.troposphere not in TROPOSPHERES:
+            raise InputError(
+                "unknown troposphere",
+                field="troposphere",
+                found=self.troposphere,
+                expected=" or ".join(TROPOSPHERES),
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class ComputedTracking:
+    """Computed measurements and what their noise depends on.
+
+    Parameters
+    ----------
+    value : ndarray, shape (n,)
+        m or m/s, one-way.
+    partials : ndarray, shape (n, p)
+        With respect to the names asked for.
+    elevation, transmit_elevation : ndarray, shape (n,)
+        At the receiving and the transmitting station, rad.
+    sun_angle : ndarray, shape (n,)
+        Sun-Earth-probe angle, rad.
+    round_trip : ndarray, shape (n,)
+        s.
+    off_boresight : ndarray, shape (n,)
+        Angle of the station from the boresight of the lander's nearest antenna, rad; zero if
+        it has none.
+    """
+
+    value: Array
+    partials: Array
+    elevation: Array
+    transmit_elevation: Array
+    sun_angle: Array
+    round_trip: Array
+    off_boresight: Array
+
+    @property
+    def distance(self) -> Array:
+        """Of the lander, m, shape (n,)."""
+        return SPEED_OF_LIGHT * self.round_trip / 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """Stations and landers, ready to compute links between them. Build it with `over`."""
+
+    ephemeris: Ephemeris
+    body: Body
+    earth: NearEarth = field(repr=False)
+    stations: Mapping[str, StationEnd]
+    landers: Mapping[str, Lander]
+    media: Media
+
+    @classmethod
+    def over(
+        cls,
+        start: Time,
+        stop: Time,
+        *,
+        ephemeris: Ephemeris,
+        body: Body,
+        stations: Iterable[Station],
+        landers: Iterable[Lander],
+        media: Media | None = None,
+        orientation_table: OrientationTable | None = None,
+        extend: bool = False,
+    ) -> Self:
+        """Prepare a network for the span from ``start`` to ``stop`` (UTC).
+
+        Parameters
+        ----------
+        ephemeris, body, stations, landers, media
+            Its parts.
+        orientation_table : OrientationTable, optional
+            Of the Earth; the packaged table if left out.
+        extend : bool
+            Continue the Earth-orientation table by rule where the span lies after its end:
+            for plans and rehearsals, never for real data.
+
+        Raises
+        ------
+        EpochRangeError
+            If the span lies outside the ephemeris or the Earth-orientation table.
+        """
+        first = Epochs.from_time(start, "tt").shift(-LONGEST_ROUND_TRIP)
+        last = Epochs.from_time(stop, "tt").shift(LONGEST_ROUND_TRIP)
+        ephemeris.require_span(body.name, first, last)
+        orientation = EarthOrientation.over(first, last, orientation_table, extend=extend)
+        earth = NearEarth.over(ephemeris, orientation)
+        return cls(
+            ephemeris,
+            body,
+            earth,
+            {s.name: StationEnd.on(s, earth) for s in stations},
+            {lander.name: lander for lander in landers},
+            media or Media(),
+        )
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Every parameter that a measurement depends on, with its value, SI."""
+        values = dict(self.body.orientation.values)
+        for name, lander in self.landers.items():
+            values |= {f"lander.{name}.{axis}": lander.position[k] for k, axis in enumerate("xyz")}
+        return values
+
+    def with_values(self, values: Mapping[str, float]) -> Network:
+        """The same network with other values of some parameters.
+
+        Raises
+        ------
+        UnknownNameError
+            If a name is not among `values`.
+        """
+        known = self.values
+        for name in values:
+            if name not in known:
+                raise UnknownNameError("parameter", name, known)
+        landers = {
+            name: lander.moved(
+                np.array(
+                    [
+                        values.get(f"lander.{name}.{axis}", lander.position[k])
+                        for k, axis in enumerate("xyz")
+                    ]
+                )
+            )
+            for name, lander in self.landers.items()
+        }
+        rotation = {n: v for n, v in values.items() if n in self.body.orientation.values}
+        return replace(self, landers=landers, body=self.body.with_rotation(rotation))
+
+    def station(self, name: str) -> StationEnd:
+        """A station by name."""
+        if name not in self.stations:
+            raise UnknownNameError("station", name, self.stations)
+        return self.stations[name]
+
+    def lander(self, name: str) -> LanderEnd:
+        """A lander by name."""
+        if name not in self.landers:
+            raise UnknownNameError("lander", name, self.landers)
+        return LanderEnd(self.landers[name], self.body, self.ephemeris)
+
+    def link(
+        self,
+        transmitter: str,
+        lander: str,
+        receiver: str,
+        frequency: Array,
+        weather: Weather | None = None,
+    ) -> Link:
+        """The link between named ends for n measurements.
+
+        Parameters
+        ----------
+        transmitter, lander, receiver : str
+        frequency : ndarray, shape (n,)
+            Of the uplink, Hz.
+        weather : Weather, optional
+            At the stations, for each measurement; a standard atmosphere if left out.
+        """
+        ends = self.station(transmitter), self.lander(lander), self.station(receiver)
+        return Link(*ends, self._delays(*ends, frequency, weather))
+
+    def _delays(
+        self,
+        transmitter: StationEnd,
+        lander: LanderEnd,
+        receiver: StationEnd,
+        frequency: Array,
+        weather: Weather | None,
+    ) -> list[Delay]:
+        media = self.media
+        weather = weather or Weather.unknown(len(frequency))
+        up, down = frequency, frequency * media.turnaround
+        delays: list[Delay] = [GravitationalDelay(self.ephemeris, media.gravity)]
+        if media.troposphere == "radio":
+            delays.append(RadioTroposphere(transmitter, receiver, weather))
+        elif media.troposphere == "optical":
+            wavelength = SPEED_OF_LIGHT / frequency
+            delays.append(OpticalTroposphere(transmitter, receiver, weather, wavelength))
+        if media.ionosphere_content:
+            delays.append(Ionosphere(transmitter, receiver, media.ionosphere_content, up, down))
+        if media.corona_scale:
+            delays.append(
+                SolarCorona(self.ephemeris, SPHERICAL_CORONA, media.corona_scale, up, down)
+            )
+        hardware = ((lander.lander.transponder_delay, True), (transmitter.station.delay, False))
+        return delays + [FixedDelay(seconds, leg) for seconds, leg in hardware if seconds]
+
+    # ----------------------------------------------------------------- computing
+
+    def compute(self, tracking: Tracking, names: Iterable[str] = ()) -> ComputedTracking:
+        """Computed values, partial derivatives and geometry of a table of measurements.
+
+        Parameters
+        ----------
+        tracking : Tracking
+            Its values are not looked at.
+        names : iterable of str
+            Parameters for the columns of the partial derivatives.
+        """
+        wanted = list(names)
+        n = len(tracking)
+        columns = {f: np.full(n, np.nan) for f in _GEOMETRY}
+        partials = np.zeros((n, len(wanted)))
+        for index in _groups(tracking):
+            part = tracking[index]
+            value, trip, derivatives, link = self._compute_group(part, wanted)
+            columns["value"][index] = value
+            for name, derivative in derivatives.items():
+                partials[index, wanted.index(name)] = derivative
+            for name, column in self._geometry(link, trip).items():
+                columns[name][index] = column
+        return ComputedTracking(partials=partials, **columns)
+
+    def _compute_group(
+        self, part: Tracking, names: list[str]
+    ) -> tuple[Array, RoundTrip, dict[str, Array], Link]:
+        """One group of measurements: all of one kind between the same ends."""
+        weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
+        receiver = str(part.receiver[0])
+        link = self.link(
+            str(part.transmitter[0]), str(part.lander[0]), receiver, part.frequency, weather
+        )
+        if part.kind[0] == "range":
+            computed = link.range(part.epoch, at_reception=part.tag[0] == "receive")
+            derivatives = computed.partials(names)
+            bias = f"station.{receiver}.range_bias"
+            if bias in names:
+                derivatives[bias] = np.ones(len(part))
+            return computed.value, computed.trip, derivatives, link
+        rate = link.range_rate(part.epoch, part.count_time)
+        return rate.value, rate.begin, rate.partials(names), link
+
+    def _geometry(self, link: Link, trip: RoundTrip) -> dict[str, Array]:
+        received = trip.down.reception
+        sun = self.ephemeris.position("sun", received.epochs)
+        lander = link.lander
+        toward = lander.look(trip.down.transmission, trip.down.vector)
+        antennas = lander.lander.antennas
+        off = [antenna.off_boresight(toward) for antenna in antennas]
+        return {
+            "elevation": elevation_at_station(link.receiver, trip.down),
+            "transmit_elevation": elevation_at_station(link.transmitter, trip.up),
+            "sun_angle": sun_earth_probe_angle(
+                received.center, trip.down.transmission.center, sun
+            ),
+            "round_trip": trip.light_time,
+            "off_boresight": np.min(off, axis=0) if off else np.zeros(len(toward)),
+        }
+
+
+_GEOMETRY = (
+    "value",
+    "elevation",
+    "transmit_elevation",
+    "sun_angle",
+    "round_trip",
+    "off_boresight",
+)
+
+
+def _groups(tracking: Tracking) -> Iterator[NDArray[np.intp]]:
+    """Indices of measurements that can be computed together, at most `BLOCK` at a time."""
+    keys = (tracking.transmitter, tracking.receiver, tracking.lander, tracking.kind, tracking.tag)
+    label = np.zeros(len(tracking), int)
+    for column in keys:
+        _, code = np.unique(column, return_inverse=True)
+        label = label * (code.max(initial=0) + 1) + code
+    for group in np.unique(label):
+        index = np.flatnonzero(label == group)
+        for start in range(0, len(index), BLOCK):
+            yield index[start : start + BLOCK]
