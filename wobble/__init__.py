@@ -20,3 +20,28 @@ from erfa import ErfaWarning
 warnings.filterwarnings("ignore", message=".*dubious year", category=ErfaWarning)
 
 __version__ = "0.1.0"
+
+from wobble.campaign.campaign import Campaign
+from wobble.ephemeris import open_ephemeris
+from wobble.errors import InputError, WobbleError
+from wobble.estimation.solution import Solution
+from wobble.formats.body_file import read_body
+from wobble.formats.data_files import read_tracking
+from wobble.formats.scenario import read_catalogue, read_scenario
+from wobble.link.network import Network
+from wobble.tracking import Tracking
+
+__all__ = [
+    "Campaign",
+    "InputError",
+    "Network",
+    "Solution",
+    "Tracking",
+    "WobbleError",
+    "__version__",
+    "open_ephemeris",
+    "read_body",
+    "read_catalogue",
+    "read_scenario",
+    "read_tracking",
+]

@@ -20,11 +20,14 @@ from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.epochs import Epochs
-from wobble.errors import EpochRangeError
+from wobble.errors import EpochRangeError, InputError
 
 __all__ = ["ChebyshevTable", "iso_day"]
 
 Array = NDArray[np.float64]
+
+LONGEST_INTERVAL = 0.25
+"""Longest interval of an increment, in records: a polynomial is not continued further."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,18 +44,31 @@ class ChebyshevTable:
         Chebyshev coefficients of each component, in the units of the function.
     name : str
         What the table is, for messages.
+    scale : {"tdb", "tt"}
+        Time scale of its argument.
 
     Notes
     -----
     Records of a planetary kernel do not join exactly: jumps of some 0.01 mm are stored
     in it. `increment` evaluates both ends of the interval in the record of its middle,
-    so that such a jump never enters a range rate.
+    so that such a jump never enters a range rate. All methods raise `EpochRangeError` for
+    epochs outside the span and `InputError` for epochs of another scale.
     """
 
     start: float
     length: float
     coefficients: Array
     name: str = "table"
+    scale: str = "tdb"
+
+    def __post_init__(self) -> None:
+        if self.coefficients.ndim != 3 or self.coefficients.shape[2] < 2:
+            raise InputError(
+                "a Chebyshev table has coefficients of shape (records, k, degree + 1)",
+                field=self.name,
+                found=self.coefficients.shape,
+                expected="three dimensions and a degree of one or more",
+            )
 
     @classmethod
     def fit(
@@ -77,7 +93,9 @@ class ChebyshevTable:
         length : float
             Length of a record, s (whole seconds).
         degree : int
-            Degree of the polynomials.
+            Degree of the polynomials, at least one.
+        scale, name : str
+            Of the table, see there.
         """
         first = np.floor(start / length) * length
         records = max(1, int(np.ceil((stop - first) / length)))
@@ -90,54 +108,55 @@ class ChebyshevTable:
         vandermonde = chebyshev.chebvander(nodes, degree)
         transform = 2.0 * vandermonde.T / (degree + 1)
         transform[0] /= 2.0
-        return cls(first, length, np.einsum("dj,rjk->rkd", transform, values), name)
+        return cls(first, length, np.einsum("dj,rjk->rkd", transform, values), name, scale)
 
     @property
     def stop(self) -> float:
         """End of the last record, seconds since J2000.0."""
         return self.start + self.length * self.coefficients.shape[0]
 
+    def _require_inside(self, epochs: Epochs, interval: Array | float = 0.0) -> None:
+        """Refuse epochs that lie outside the span, or from which the interval leads there."""
+        if epochs.scale != self.scale:
+            raise InputError(
+                f"{self.name} is a function of {self.scale.upper()}", found=epochs.scale.upper()
+            )
+        start = (epochs.seconds - self.start) + epochs.fraction
+        ends = np.stack([start, start + interval])
+        beyond = (ends < 0.0) | (ends > self.stop - self.start)
+        if beyond.any():
+            raise EpochRangeError(
+                f"epochs outside the span of {self.name}",
+                np.any(beyond, axis=0),
+                found=iso_day(self.start + ends[beyond][0]),
+                expected=f"{iso_day(self.start)} to {iso_day(self.stop)}",
+            )
+
     def _locate(self, epochs: Epochs) -> tuple[NDArray[np.intp], Array]:
         """Record of each epoch and its place in it, from -1 to 1."""
         whole = epochs.seconds - self.start
-        outside = (whole + epochs.fraction < 0) | (whole + epochs.fraction > self.stop - self.start)
-        if outside.any():
-            bad = epochs[outside]
-            raise EpochRangeError(
-                f"epochs outside the span of {self.name}",
-                outside,
-                found=iso_day(bad.since_j2000[0]),
-                expected=f"{iso_day(self.start)} to {iso_day(self.stop)}",
-            )
         record = np.clip((whole // self.length).astype(np.intp), 0, len(self.coefficients) - 1)
         rest = (whole - (record + 0.5) * self.length) + epochs.fraction
         return record, 2.0 * rest / self.length
 
     def value(self, epochs: Epochs) -> Array:
         """Values, shape (n, k)."""
+        self._require_inside(epochs)
         record, x = self._locate(epochs)
-        coefficients = self.coefficients[record]
-        before = np.zeros(coefficients.shape[:2])
-        now = np.zeros_like(before)
-        for k in range(coefficients.shape[2] - 1, 0, -1):
-            before, now = now, coefficients[..., k] + 2.0 * x[:, None] * now - before
-        return coefficients[..., 0] + x[:, None] * now - before
+        return self._combine(record, self._polynomials(x))
 
     def value_and_rate(self, epochs: Epochs) -> tuple[Array, Array]:
         """Values and their time derivatives per second, each of shape (n, k)."""
+        self._require_inside(epochs)
         record, x = self._locate(epochs)
-        coefficients = self.coefficients[record]
-        x = x[:, None]
-        t_before, t_now = np.ones_like(x), x
-        d_before, d_now = np.zeros_like(x), np.ones_like(x)
-        value = coefficients[..., 0] + coefficients[..., 1] * t_now
-        rate = coefficients[..., 1] * d_now
-        for k in range(2, coefficients.shape[2]):
-            d_before, d_now = d_now, 2.0 * t_now + 2.0 * x * d_now - d_before
-            t_before, t_now = t_now, 2.0 * x * t_now - t_before
-            value = value + coefficients[..., k] * t_now
-            rate = rate + coefficients[..., k] * d_now
-        return value, rate * (2.0 / self.length)
+        polynomials = self._polynomials(x)
+        slopes = np.zeros_like(polynomials)
+        slopes[1] = 1.0
+        twice = 2.0 * x
+        for k in range(2, len(slopes)):
+            slopes[k] = 2.0 * polynomials[k - 1] + twice * slopes[k - 1] - slopes[k - 2]
+        rate = self._combine(record, slopes) * (2.0 / self.length)
+        return self._combine(record, polynomials), rate
 
     def increment(self, epochs: Epochs, interval: ArrayLike) -> Array:
         """Change of the function from each epoch to ``interval`` seconds later, shape (n, k).
@@ -146,22 +165,47 @@ class ChebyshevTable:
         the divided differences ``D_k = (T_k(x_e) - T_k(x_s)) / d`` and the means ``M_k``
         follow the recursions of the polynomials themselves, exact for any width; as the
         width goes to zero, ``D_k`` becomes the derivative.
+
+        Raises
+        ------
+        InputError
+            If an interval is longer than a quarter of a record.
         """
         step = np.broadcast_to(np.asarray(interval, float), epochs.seconds.shape)
+        self._require_inside(epochs, step)
+        if (np.abs(step) > LONGEST_INTERVAL * self.length).any():
+            raise InputError(
+                f"an interval is too long for the records of {self.name}",
+                found=f"{np.abs(step).max():.0f} s",
+                expected=f"at most {LONGEST_INTERVAL * self.length:.0f} s",
+            )
         record, x_m = self._locate(epochs.shift(step / 2.0))
-        coefficients = self.coefficients[record]
-        x_m = x_m[:, None]
-        d = (2.0 * step / self.length)[:, None]
-        difference_before, difference = np.zeros_like(x_m), np.ones_like(x_m)
-        mean_before, mean = np.ones_like(x_m), x_m
-        total = coefficients[..., 1] * difference
-        for k in range(2, coefficients.shape[2]):
-            difference_next = 2.0 * x_m * difference + 2.0 * mean - difference_before
-            mean_next = 2.0 * x_m * mean + 0.5 * d * d * difference - mean_before
-            difference_before, difference = difference, difference_next
-            mean_before, mean = mean, mean_next
-            total = total + coefficients[..., k] * difference
-        return d * total
+        d = 2.0 * step / self.length
+        differences, means = (np.empty((self.coefficients.shape[2], len(d))) for _ in range(2))
+        differences[0], means[0] = 0.0, 1.0
+        differences[1], means[1] = 1.0, x_m
+        twice, half_square = 2.0 * x_m, 0.5 * d * d
+        for k in range(2, len(means)):
+            before = differences[k - 1]
+            differences[k] = twice * before + 2.0 * means[k - 1] - differences[k - 2]
+            means[k] = twice * means[k - 1] + half_square * before - means[k - 2]
+        return d[:, None] * self._combine(record, differences)
+
+    def _polynomials(self, x: Array) -> Array:
+        """Chebyshev polynomials at places within a record, shape (degree + 1, n)."""
+        values = np.empty((self.coefficients.shape[2], len(x)))
+        values[0], values[1] = 1.0, x
+        twice = 2.0 * x
+        for k in range(2, len(values)):
+            values[k] = twice * values[k - 1] - values[k - 2]
+        return values
+
+    def _combine(self, record: NDArray[np.intp], basis: Array) -> Array:
+        """Sum of the records' coefficients times basis functions (degree + 1, n), (n, k)."""
+        coefficients = self.coefficients.take(record, axis=0)
+        varying = np.einsum("nkd,nd->nk", coefficients[..., 1:], np.ascontiguousarray(basis[1:].T))
+        # The constant is the largest term: added last, it is rounded once.
+        return varying + coefficients[..., 0] * basis[0][:, None]
 
 
 def iso_day(seconds: float) -> str:

@@ -13,8 +13,10 @@ the same Chebyshev tables.
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,7 +30,11 @@ __all__ = ["Ephemeris", "open_ephemeris"]
 
 Array = NDArray[np.float64]
 Vectors = NDArray[np.float64]
+Chain = list[tuple[float, ChebyshevTable]]
 
+# Segment type and frame that are understood, by the numbers of the SPK format.
+CHEBYSHEV_POSITIONS = 2
+ICRF_AXES = 1
 # Identifiers of the SPK format (the open kernel format's own numbers).
 SPK_CODES = {
     "sun": 10,
@@ -60,7 +66,7 @@ class Ephemeris:
     """
 
     name: str
-    chains: dict[str, list[tuple[float, ChebyshevTable]]] = field(repr=False)
+    chains: dict[str, Chain] = field(repr=False)
 
     @property
     def bodies(self) -> list[str]:
@@ -98,16 +104,16 @@ class Ephemeris:
 
     def position(self, body: str, epochs: Epochs) -> Vectors:
         """Barycentric position, m, shape (n, 3)."""
-        return self._sum(body, epochs, lambda table: table.value(epochs))
+        return self._sum(body, lambda table: table.value(epochs))
 
     def state(self, body: str, epochs: Epochs) -> tuple[Vectors, Vectors]:
         """Barycentric position (m) and velocity (m/s), each of shape (n, 3)."""
-        both = self._sum(body, epochs, lambda table: np.stack(table.value_and_rate(epochs)))
+        both = self._sum(body, lambda table: np.stack(table.value_and_rate(epochs)))
         return both[0], both[1]
 
     def increment(self, body: str, epochs: Epochs, interval: ArrayLike) -> Vectors:
         """Change of position over ``interval`` seconds from each epoch on, m, shape (n, 3)."""
-        return self._sum(body, epochs, lambda table: table.increment(epochs, interval))
+        return self._sum(body, lambda table: table.increment(epochs, interval))
 
     def acceleration(self, body: str, epochs: Epochs) -> Vectors:
         """Acceleration, m/s^2, shape (n, 3), from velocities 64 s apart.
@@ -119,25 +125,20 @@ class Ephemeris:
         later = self.state(body, epochs.shift(half))[1]
         return (later - self.state(body, epochs.shift(-half))[1]) / (2.0 * half)
 
-    def _chain(self, body: str) -> list[tuple[float, ChebyshevTable]]:
+    def _chain(self, body: str) -> Chain:
         if body not in self.chains:
             raise UnknownNameError("body of the ephemeris " + self.name, body, self.chains)
         return self.chains[body]
 
-    def _sum(self, body, epochs, evaluate):  # type: ignore[no-untyped-def]
-        if epochs.scale != "tdb":
-            raise InputError("an ephemeris is a function of TDB", found=epochs.scale)
-        chain = self._chain(body)
+    def _sum(self, body: str, evaluate: Callable[[ChebyshevTable], Array]) -> Array:
+        """Sum over the chain of a body; a complaint then names the body."""
         try:
-            total = chain[0][0] * evaluate(chain[0][1])
-            for factor, table in chain[1:]:
-                total = total + factor * evaluate(table)
+            return sum(
+                (factor * evaluate(table) for factor, table in self._chain(body)), np.zeros(3)
+            )
         except EpochRangeError as error:
             error.field = body
-            error.source = f"ephemeris {self.name}"
-            error.args = (str(error),)
             raise
-        return total
 
 
 @functools.cache
@@ -165,6 +166,24 @@ def open_ephemeris(name: str = "de440") -> Ephemeris:
 
 
 def _open_spk(path: Path, name: str) -> Ephemeris:
+    tables = _spk_tables(path, name)
+    chains = {}
+    for body, code in SPK_CODES.items():
+        chain = _spk_chain(tables, code) or _spk_chain(tables, BARYCENTRES.get(code, code))
+        if chain:
+            chains[body] = chain
+    for needed in ("sun", "earth"):
+        if needed not in chains:
+            raise InputError(
+                f"the kernel lacks the {needed}",
+                source=path,
+                expected=f"segments of type {CHEBYSHEV_POSITIONS}, Chebyshev positions",
+            )
+    return Ephemeris(name, chains)
+
+
+def _spk_tables(path: Path, name: str) -> dict[int, tuple[int, ChebyshevTable]]:
+    """For each target of a kernel its centre and the positions from there."""
     from jplephem.spk import SPK
 
     if not path.is_file():
@@ -173,28 +192,31 @@ def _open_spk(path: Path, name: str) -> Ephemeris:
         )
     try:
         kernel = SPK.open(str(path))
+        segments = [s for s in kernel.segments if s.data_type == CHEBYSHEV_POSITIONS]
+        loaded = [(s, _spk_table(s, name)) for s in segments]
+        kernel.close()
     except Exception as error:  # the reader raises whatever a broken file provokes
         raise InputError(f"cannot be read as an SPK kernel ({error})", source=path) from error
     tables: dict[int, tuple[int, ChebyshevTable]] = {}
-    for segment in kernel.segments:
-        if segment.data_type == 2:
-            tables[segment.target] = (segment.center, _spk_table(segment, name))
-    chains = {}
-    for body, code in SPK_CODES.items():
-        chain = _spk_chain(tables, code) or _spk_chain(tables, BARYCENTRES.get(code, code))
-        if chain:
-            chains[body] = chain
-    for needed in ("sun", "earth"):
-        if needed not in chains:
-            raise InputError(f"the kernel lacks the {needed}", source=path)
-    return Ephemeris(name, chains)
+    for segment, table in loaded:
+        body = f"body {segment.target}"
+        if segment.frame != ICRF_AXES:
+            raise InputError(
+                "axes that are not the ICRF's",
+                source=path,
+                field=body,
+                found=f"frame {segment.frame}",
+                expected=f"frame {ICRF_AXES}",
+            )
+        if segment.target in tables:
+            raise InputError("two segments for one body", source=path, field=body)
+        tables[segment.target] = (segment.center, table)
+    return tables
 
 
-def _spk_chain(
-    tables: dict[int, tuple[int, ChebyshevTable]], code: int
-) -> list[tuple[float, ChebyshevTable]]:
+def _spk_chain(tables: dict[int, tuple[int, ChebyshevTable]], code: int) -> Chain:
     """Tables from the barycentre of the solar system (code 0) to a body."""
-    chain: list[tuple[float, ChebyshevTable]] = []
+    chain: Chain = []
     while code != 0:
         if code not in tables:
             return []
@@ -203,19 +225,19 @@ def _spk_chain(
     return chain
 
 
-def _spk_table(segment, name: str) -> ChebyshevTable:  # type: ignore[no-untyped-def]
+def _spk_table(segment: Any, name: str) -> ChebyshevTable:
     start_jd, length_days, coefficients = segment.load_array()
     return ChebyshevTable(
         start=float((start_jd - J2000_JD) * DAY),
         length=float(length_days * DAY),
-        # From (component, record, degree) in km; the kernel's arrays may be read-only views.
+        # From (component, record, degree) in km; the kernel's arrays are read-only views.
         coefficients=np.ascontiguousarray(np.moveaxis(coefficients, 0, 1)) * 1e3,
         name=f"ephemeris {name}",
     )
 
 
-def open_package_de421():  # type: ignore[no-untyped-def]
-    """The module of the optional package `de421`, or an error that says how to get it."""
+def _de421_folder() -> Path:
+    """Where the optional package `de421` keeps its arrays."""
     try:
         import de421
     except ImportError as error:
@@ -223,35 +245,40 @@ def open_package_de421():  # type: ignore[no-untyped-def]
             "the package de421 is not installed",
             expected="pip install 'wobble[moon]', which brings it",
         ) from error
-    return de421
+    return Path(de421.__file__).parent
+
+
+def _de421_constants() -> dict[str, float]:
+    return {k.decode(): float(v) for k, v in np.load(_de421_folder() / "constants.npy")}
 
 
 @functools.cache
 def de421_table(series: str) -> ChebyshevTable:
-    """One series of DE421 as a table: a planet (m) or ``"librations"`` (rad)."""
-    module = open_package_de421()
-    folder = Path(module.__file__).parent
-    # Shape (records, components, degree + 1); constants give the span of the whole file.
-    data = np.load(folder / f"jpl-{series}.npy")
-    constants = {k.decode(): v for k, v in np.load(folder / "constants.npy", allow_pickle=False)}
+    """One series of DE421 as a table: a planet (m) or ``"librations"`` (rad).
+
+    Raises
+    ------
+    InputError
+        If the package that carries the data is not installed.
+    """
+    # Shape (records, components, degree + 1); the constants give the span of all series.
+    coefficients = np.load(_de421_folder() / f"jpl-{series}.npy")
+    constants = _de421_constants()
     first, last = constants["jalpha"], constants["jomega"]
-    scale = 1.0 if series == "librations" else 1e3
+    unit = 1.0 if series == "librations" else 1e3
     return ChebyshevTable(
-        start=float((first - J2000_JD) * DAY),
-        length=float((last - first) / len(data) * DAY),
-        coefficients=data * scale,
+        start=(first - J2000_JD) * DAY,
+        length=(last - first) / len(coefficients) * DAY,
+        coefficients=coefficients * unit,
         name="ephemeris DE421",
     )
 
 
 def _open_de421() -> Ephemeris:
-    folder = Path(open_package_de421().__file__).parent
-    constants = {k.decode(): v for k, v in np.load(folder / "constants.npy", allow_pickle=False)}
-    ratio = constants["EMRAT"]
+    ratio = _de421_constants()["EMRAT"]
     both, moon = de421_table("earthmoon"), de421_table("moon")
-    chains: dict[str, list[tuple[float, ChebyshevTable]]] = {
-        body: [(1.0, de421_table(body))]
-        for body in ("sun", "mercury", "venus", "mars", "jupiter", "saturn", "uranus", "neptune")
+    chains: dict[str, Chain] = {
+        body: [(1.0, de421_table(body))] for body in SPK_CODES if body not in ("earth", "moon")
     }
     # The Moon is given from the Earth, the Earth through the centre of mass of both.
     chains["earth"] = [(1.0, both), (-1.0 / (1.0 + ratio), moon)]

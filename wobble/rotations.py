@@ -25,12 +25,15 @@ _PLANE = {"x": (1, 2), "y": (2, 0), "z": (0, 1)}
 
 def turn(axis: str, angle: Array, vectors: Array) -> Array:
     """Vectors turned by ``angle`` (rad, shape (n,)) about ``axis``, shape (n, 3)."""
-    return _mix(axis, np.cos(angle), np.sin(angle), vectors, keep=True)
+    along = "xyz".index(axis)
+    turned = _mix(axis, np.cos(angle), np.sin(angle), vectors)
+    turned[:, along] = vectors[..., along]
+    return turned
 
 
 def turn_derivative(axis: str, angle: Array, vectors: Array) -> Array:
     """Derivative of `turn` with respect to the angle, shape (n, 3)."""
-    return _mix(axis, -np.sin(angle), np.cos(angle), vectors, keep=False)
+    return _mix(axis, -np.sin(angle), np.cos(angle), vectors)
 
 
 def turn_increment(
@@ -50,21 +53,15 @@ def turn_increment(
     middle = angle + angle_step / 2.0
     secant = 2.0 * np.sin(angle_step / 2.0)
     from_angle = _mix(
-        axis,
-        -secant * np.sin(middle),
-        secant * np.cos(middle),
-        vectors + vector_steps,
-        keep=False,
+        axis, -secant * np.sin(middle), secant * np.cos(middle), vectors + vector_steps
     )
     return from_angle + turn(axis, angle, vector_steps)
 
 
-def _mix(axis: str, cosine: Array, sine: Array, vectors: Array, *, keep: bool) -> Array:
+def _mix(axis: str, cosine: Array, sine: Array, vectors: Array) -> Array:
+    """What cosine and sine make of the two components across the axis; zero along it."""
     i, j = _PLANE[axis]
-    out = np.array(np.broadcast_to(vectors, (len(cosine), 3))) if keep else np.zeros(
-        (len(cosine), 3)
-    )
-    vi, vj = vectors[..., i], vectors[..., j]
-    out[:, i] = cosine * vi - sine * vj
-    out[:, j] = sine * vi + cosine * vj
+    out = np.zeros((len(cosine), 3))
+    out[:, i] = cosine * vectors[..., i] - sine * vectors[..., j]
+    out[:, j] = sine * vectors[..., i] + cosine * vectors[..., j]
     return out

@@ -66,3 +66,15 @@ def seasonal_pass(
 
 def seasonal_parameters(sigma: float = np.inf) -> ParameterSet:
     return ParameterSet(Parameter(f"pole.term_{k}", "m", 0.0, sigma) for k in range(6))
+
+
+def seasonal_passes(count: int, truth: Array, seed: int = 1) -> list[PassEquations]:
+    rng = np.random.default_rng(seed)
+    passes = [seasonal_pass(rng, number) for number in range(count)]
+    return [replace(one, residual=one.residual + one.partials @ truth) for one in passes]
+
+
+def keep(one: PassEquations, chosen: NDArray[np.bool_]) -> PassEquations:
+    """Some of the samples of a pass."""
+    rows = ("kind", "epoch", "residual", "sigma", "partials", "local_partials", "consider_partials")
+    return replace(one, **{name: getattr(one, name)[chosen] for name in rows})

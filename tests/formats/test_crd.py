@@ -178,7 +178,7 @@ def test_a_file_cut_off_anywhere_within_a_session_is_refused(tmp_path, text):
                 read(tmp_path, text[:cut])
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(st.data())
 def test_changed_bytes_never_raise_anything_but_an_input_error(tmp_path_factory, data):
     path = tmp_path_factory.getbasetemp() / "mutant.npt"

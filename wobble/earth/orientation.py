@@ -5,23 +5,24 @@ its exact increment over an interval, shape (n, 3).
 
 ``GCRS = Q(X, Y) Rz(s - ERA - s') Ry(x_p) Rx(y_p) ITRF`` in passive rotations (each turns a
 vector by the negative angle): celestial pole by IAU 2006/2000A with the observed offsets
-dX, dY; Earth rotation angle from UT1; polar motion (IERS Conventions 2010, eqs. 5.1 to 5.5). The sub-daily variations of polar motion and UT1
-by ocean tides and libration, up to 1 mas or 3 cm at the surface, are added to the table
-(chapter 8 and section 5.5).
+dX, dY; Earth rotation angle from UT1; polar motion (IERS Conventions 2010, eqs. 5.1 to
+5.5). The sub-daily variations of polar motion and UT1 by ocean tides and libration, up to
+1 mas or 3 cm at the surface, are added to the table (chapter 8 and section 5.5).
 
-All slow quantities are put on Chebyshev records when the object is made, so that a
-million epochs cost no more than the polynomials; the error of that is below 1e-6 m.
+All slow quantities are put on Chebyshev records when the object is made, so that a million
+epochs cost no more than the polynomials; the error of that is below 1e-7 m.
 
-The table is the one that `astropy-iers-data` carries: final values (C04) as far as they
-go, then the rapid and predicted values of the weekly bulletin. What lies after its end is
-an error in a fit; for plans, `extend=True` holds UT1 - TAI's last value and rate, and the
-last pole. UT1 may then be off by some 0.3 s a year, that is 140 m at the equator and 0.3 s in a
-rise time; the `note` of the result says so.
+The table is the one that `astropy-iers-data` carries: final values (C04) as far as they go,
+then the rapid and predicted values of the weekly bulletin. What lies after its end is an
+error in a fit; for plans, ``extend=True`` continues it by a rule (`extended`). UT1 may then
+be off by some 0.3 s a year, that is 140 m at the equator and 0.3 s in a rise time; the
+`note` of the result says so.
 """
 
 from __future__ import annotations
 
 import functools
+import warnings
 from dataclasses import dataclass, field
 from typing import Any, Self
 
@@ -49,7 +50,8 @@ MJD_OF_J2000 = 51544.5
 TT_MINUS_TAI = 32.184
 # Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
 TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
-# UT1 - TAI drifts by some 0.3 s a year with a scatter of this size over a year (from the table).
+# Error of UT1 - TAI continued at its last yearly rate. In the table since 1973 it was 0.1 s rms
+# and 0.3 s at most after one year, 2 s rms and 5 s at most after ten.
 UT1_DRIFT_SCATTER_PER_YEAR = 0.3
 
 
@@ -107,10 +109,14 @@ class OrientationTable:
         days = self.mjd[self.status == status]
         return float(days[-1]) if days.size else float("nan")
 
+    def status_on(self, mjd: float) -> str:
+        """Status of the last day before an instant within the table."""
+        return str(self.status[int(mjd - self.mjd[0])])
+
     def __repr__(self) -> str:
         ends = ", ".join(
             f"{status} to {Time(self.last_day(status), format='mjd').isot[:10]}"
-            for status in ("final", "rapid", "predicted")
+            for status in ("final", "rapid", "predicted", "extended")
             if np.isfinite(self.last_day(status))
         )
         return f"<Earth orientation from {self.source}: {ends}>"
@@ -153,13 +159,14 @@ def packaged_table() -> OrientationTable:
 
 def _numbers(column: Any, unit: str) -> Array:
     """A column of a table in this unit, NaN where nothing stands."""
-    values = np.ma.filled(np.ma.asarray(column.value, float), np.nan)
+    values: Array = np.ma.filled(np.ma.asarray(column.value, float), np.nan)
     return np.asarray(Quantity(values, column.unit).to_value(unit), float)
 
 
 def _hold_last(values: Array) -> Array:
-    known = np.flatnonzero(np.isfinite(values))
-    return np.where(np.isfinite(values), values, values[known[-1]]) if known.size else values
+    """The last value held to the end of a column that breaks off."""
+    last = np.flatnonzero(np.isfinite(values)).max(initial=0)
+    return np.where(np.arange(values.size) > last, values[last], values)
 
 
 def extended(table: OrientationTable, last_mjd: float) -> OrientationTable:
@@ -227,56 +234,57 @@ class EarthOrientation:
         ------
         EpochRangeError
             If the span lies outside the table and ``extend`` is not given.
+        InputError
+            If the span ends before it starts.
         """
         table = table or packaged_table()
         first, last = start.seconds[0] - DAY, stop.seconds[-1] + DAY
         first_mjd, last_mjd = (MJD_OF_J2000 + t / DAY for t in (first, last))
-        note = ""
-        if last_mjd > table.mjd[-1] - 1 and extend:
-            years = (last_mjd - table.mjd[-1]) / 365.25
-            size = max(years, 0.1) * UT1_DRIFT_SCATTER_PER_YEAR
-            note = (
-                f"Earth orientation continued by rule after {_iso(table.mjd[-1])} (UT1 at its last "
-                f"yearly rate, pole held), by {years:.1f} years: UT1 uncertain by some {size:.1f} s,"
-                f" a station by some {size * 465:.0f} m and a rise time by some {size:.1f} s; no "
-                "new leap second is assumed"
+        if not first_mjd + 2 <= last_mjd:
+            raise InputError(
+                "a span ends before it starts",
+                field="Earth orientation",
+                found=f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}",
             )
+        note = ""
+        if extend and last_mjd > table.mjd[-1] - 1:
+            note = _note_of_extension(table.mjd[-1], last_mjd)
             table = extended(table, last_mjd + 4)
-        elif table.status[min(int(last_mjd - table.mjd[0]), len(table.mjd) - 1)] == "predicted":
-            note = "the last part of the span has predicted Earth orientation"
-        if first_mjd < table.mjd[0] + 1 or last_mjd > table.mjd[-1] - 1:
+        outside = np.array([first_mjd < table.mjd[0] + 1, last_mjd > table.mjd[-1] - 1])
+        if outside.any():
             raise EpochRangeError(
-                "epochs outside the Earth-orientation table",
-                np.array([True]),
+                "the span lies outside the Earth-orientation table",
+                outside,
                 source=table.source,
                 found=f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}",
                 expected=f"{_iso(table.mjd[0] + 2)} to {_iso(table.mjd[-1] - 2)}",
             )
+        if table.status_on(last_mjd) == "predicted":
+            note = "the last part of the span has predicted Earth orientation"
         near = (table.mjd > first_mjd - 20) & (table.mjd < last_mjd + 20)
-        # The argument of the table is UTC; TT - TAI is constant, and within the table UTC
-        # differs from TAI by leap seconds, which move a daily value by nothing that counts:
-        # the days are placed at their true TT.
-        utc_days = Time(table.mjd[near], format="mjd", scale="utc")
-        tt_days = Epochs.from_time(utc_days, "tt").since_j2000
+        tt_days = _tt_of_utc_days(table.mjd[near])
         pole_offsets = CubicSpline(tt_days, np.column_stack([table.dx[near], table.dy[near]]))
         ut1_minus_tt = table.ut1_minus_tai[near] - TT_MINUS_TAI
         daily = CubicSpline(
             tt_days, np.column_stack([table.x_pole[near], table.y_pole[near], ut1_minus_tt])
         )
+        fit = functools.partial(ChebyshevTable.fit, scale="tt", name="Earth orientation")
+        # The theory is dear, 1365 terms, and smooth: on long records first.
+        theory = fit(_celestial_pole_of_theory, first - DAY, last + DAY, 4 * DAY, 12)
 
         def celestial_pole(epochs: Epochs) -> Array:
-            x, y, s = erfa.xys06a(*epochs.julian_date)
             offsets = pole_offsets(epochs.since_j2000)
-            return np.column_stack([x + offsets[:, 0], y + offsets[:, 1], s])
+            return theory.value(epochs) + np.column_stack([offsets, np.zeros(len(epochs))])
 
         def spin_and_pole(epochs: Epochs) -> Array:
             return daily(epochs.since_j2000) + np.column_stack(subdaily_variations(epochs))
 
-        fit = functools.partial(ChebyshevTable.fit, start=first, stop=last, scale="tt")
+        # Records end at midnight, a minute from the knots of the splines, so that a
+        # polynomial never runs over the kink of a knot.
         return cls(
             table,
-            fit(celestial_pole, length=2 * DAY, degree=8, name="Earth orientation"),
-            fit(spin_and_pole, length=DAY / 4, degree=7, name="Earth orientation"),
+            fit(celestial_pole, first, last, DAY / 2, 6),
+            fit(spin_and_pole, first, last, DAY / 4, 10),
             note,
         )
 
@@ -301,11 +309,19 @@ class EarthOrientation:
     def velocity(self, gcrs: Array) -> Array:
         """Velocity in the GCRS of a point fixed to the Earth, m/s, shape (n, 3).
 
-        The spin about the celestial pole's mean place (z): polar motion, precession and
-        nutation add less than 1e-3 m/s. It serves light-time steps and partial derivatives;
-        range rates are made from `increment`, which is exact.
+        The spin about the celestial pole at the middle of the span. The pole moves away from
+        there by 0.05 m/s a year at the equator, and nods by 0.02 m/s; all else is below
+        1e-4 m/s. It serves light-time steps and partial derivatives; range rates are made
+        from `increment`, which is exact.
         """
-        return EARTH_ROTATION_RATE * np.cross([0.0, 0.0, 1.0], gcrs)
+        return np.cross(self._spin, gcrs)
+
+    @functools.cached_property
+    def _spin(self) -> Array:
+        """Angular velocity at the middle of the span, rad/s, shape (3,)."""
+        poles = self.celestial_pole
+        x, y, _ = poles.value(Epochs.of((poles.start + poles.stop) / 2.0, scale="tt"))[0]
+        return EARTH_ROTATION_RATE * np.array([x, y, np.sqrt(1.0 - x * x - y * y)])
 
     def increment(self, itrf: Array, itrf_step: Array, epochs: Epochs, interval: Array) -> Array:
         """Change of `gcrs` over ``interval`` seconds of TT, m, shape (n, 3), not subtracted.
@@ -340,6 +356,19 @@ class EarthOrientation:
     def _sp(epochs: Epochs) -> Array:
         """TIO locator s', rad (IERS Conventions 2010, eq. 5.13)."""
         return TIO_RATE * epochs.since_j2000
+
+
+def _tt_of_utc_days(mjd: Array) -> Array:
+    """TT, seconds since J2000.0, at which UTC days begin."""
+    with warnings.catch_warnings():
+        # The warning is of leap seconds not yet announced, of which a plan assumes none.
+        warnings.simplefilter("ignore", erfa.ErfaWarning)
+        return Epochs.from_time(Time(mjd, format="mjd", scale="utc"), "tt").since_j2000
+
+
+def _celestial_pole_of_theory(epochs: Epochs) -> Array:
+    """X, Y and the locator s of IAU 2006/2000A, rad, shape (n, 3)."""
+    return np.column_stack(erfa.xys06a(*epochs.julian_date))
 
 
 def earth_rotation_angle(epochs: Epochs, ut1_minus_tt: Array) -> Array:
@@ -383,6 +412,17 @@ def _to_celestial_increment(
             steps[:, 1] + dy * lifted_end + y * dlifted,
             dz * ends[:, 2] + z * steps[:, 2] - ddot,
         ]
+    )
+
+
+def _note_of_extension(end_of_table: float, last_mjd: float) -> str:
+    years = (last_mjd - end_of_table) / 365.25
+    error = max(years, 0.1) * UT1_DRIFT_SCATTER_PER_YEAR
+    return (
+        f"Earth orientation continued by rule after {_iso(end_of_table)} (UT1 at its last yearly "
+        f"rate, pole held), by {years:.1f} years: UT1 uncertain by some {error:.1f} s, a station "
+        f"by some {error * 465:.0f} m and a rise time by some {error:.1f} s; no new leap second "
+        "is assumed"
     )
 
 

@@ -1,10 +1,8 @@
 """Tracking stations on the Earth.
 
-In: coordinates as a catalogue gives them. Out: the station's place in the ITRF at an
-epoch, m, and the direction of a target over its horizon.
-
-A catalogue is a TOML file with a table ``[station.NAME]`` for each station; see
-`read_catalogue`.
+In: coordinates and velocity as a catalogue gives them, a horizon mask. Out: the station's
+place in the ITRF at an epoch, m, shape (n, 3); its local axes; azimuth and elevation of
+local vectors, rad.
 """
 
 from __future__ import annotations
@@ -45,9 +43,11 @@ class HorizonMask:
     def __post_init__(self) -> None:
         if self.azimuth.shape != self.elevation.shape or not self.azimuth.size:
             raise InputError("a horizon mask needs as many azimuths as elevations, at least one")
-        if (np.diff(self.azimuth) <= 0).any():
+        if not (np.diff(self.azimuth) > 0).all():
             raise InputError("the azimuths of a horizon mask must increase", field="azimuth")
-        if (np.abs(self.elevation) > np.pi / 2).any():
+        if not ((self.azimuth >= 0) & (self.azimuth < 2 * np.pi)).all():
+            raise InputError("an azimuth lies between 0 and 360 degrees", field="azimuth")
+        if not (np.abs(self.elevation) <= np.pi / 2).all():
             raise InputError("an elevation lies between -90 and 90 degrees", field="elevation")
 
     @classmethod

@@ -9,13 +9,13 @@ leverage ``h`` (see `linearisation`) a used sample has a residual of standard de
 ``sigma sqrt(1 - h)``, one left out ``sigma sqrt(1 + h)`` (Baarda 1968, A testing
 procedure for use in geodetic networks). It is rejected beyond ``threshold`` times that,
 whether it was used or not; both ways of asking give the same answer, so that decisions do
-not swing. A pass of which more than half is rejected is rejected whole, and described.
-Nothing is deleted: every round judges all samples anew.
+not swing. Samples that are shifted together get a parameter of their own (`passes`). A pass
+of which more than half is rejected even so, or whose slope or noise is unlike that of the
+others, is rejected whole, and described. Nothing is deleted: every round judges all anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -24,8 +24,17 @@ from numpy.typing import NDArray
 from wobble.errors import InputError
 from wobble.estimation.least_squares import LinearEstimate, LocalFactor, SquareRootInformation
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.passes import (
+    UNITS,
+    Jump,
+    PassCharacter,
+    describe_pass,
+    find_jumps,
+    levels,
+    unusual_passes,
+)
 from wobble.estimation.robust import inflation, resistant_start
-from wobble.estimation.variance import NORMAL_MEDIAN, VarianceComponent, estimate_component
+from wobble.estimation.variance import VarianceComponent, estimate_component
 
 __all__ = ["EditedSolution", "EditingRules", "Judgement", "edit", "first_judgement", "reasons"]
 
@@ -36,7 +45,6 @@ Mask = NDArray[np.bool_]
 TESTABLE = 1e-6
 # The variance components have settled when they change by less than this, relatively.
 SETTLED = 1e-3
-UNITS = {"range": "m", "range_rate": "m/s"}
 
 
 @dataclass(frozen=True)
@@ -52,6 +60,9 @@ class EditingRules:
         A pass is rejected whole if more than this share of its samples (of one kind) is.
     pass_least : int
         ... and if it has at least so many samples.
+    jumps : int
+        At most so many jumps of one kind in one pass are estimated; a pass with more of
+        them is left to the other rules.
     reweight : bool
         Whether the variance components enter the weights.
     rounds : int
@@ -66,6 +77,7 @@ class EditingRules:
     threshold: float = 4.0
     pass_share: float = 0.5
     pass_least: int = 3
+    jumps: int = 3
     reweight: bool = True
     rounds: int = 30
 
@@ -91,11 +103,14 @@ class Judgement:
         Variance component of each kind.
     whole : dict
         Description of each pass that was rejected whole, by (pass, kind).
+    jumps : tuple of Jump
+        Shifts that are estimated with the pass.
     """
 
     accepted: Mask
     components: dict[str, VarianceComponent]
     whole: dict[tuple[str, str], str] = field(default_factory=dict)
+    jumps: tuple[Jump, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +120,8 @@ class EditedSolution:
     Attributes
     ----------
     judgement : Judgement
-    information : SquareRootInformation
+    data, information : SquareRootInformation
+        Of the accepted samples; and with the a priori knowledge.
     factors : list of LocalFactor
     estimate : LinearEstimate
     factor : ndarray, shape (n,)
@@ -121,6 +137,7 @@ class EditedSolution:
     """
 
     judgement: Judgement
+    data: SquareRootInformation
     information: SquareRootInformation
     factors: list[LocalFactor]
     estimate: LinearEstimate
@@ -144,9 +161,31 @@ def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgem
         return Judgement(everything, {kind: VarianceComponent(kind) for kind in kinds})
     start = resistant_start(linearisation)
     spread = linearisation.sigma * inflation(linearisation, start.components)
-    accepted = np.abs(start.residual) <= rules.threshold * spread
-    whole = _bad_passes(linearisation, rules, accepted, start.residual, spread)
-    return Judgement(accepted & ~_members(linearisation, whole), start.components, whole)
+    jumps, shifts = _jumps(linearisation, rules, start.residual / spread)
+    rest = start.residual - shifts * spread
+    accepted = np.abs(rest) <= rules.threshold * spread
+    whole = _bad_passes(linearisation, rules, accepted, rest, spread)
+    accepted &= ~_members(linearisation, whole)
+    return Judgement(accepted, start.components, whole, jumps)
+
+
+def _jumps(
+    linearisation: Linearisation, rules: EditingRules, ratio: Array
+) -> tuple[tuple[Jump, ...], Array]:
+    """Jumps in all passes, and their size for each sample in standard deviations."""
+    jumps: list[Jump] = []
+    shifts = np.zeros_like(ratio)
+    for name, kind, indices in linearisation.groups():
+        values = ratio[indices]
+        if (np.abs(values) > rules.threshold).sum() < rules.pass_least:
+            continue
+        starts = find_jumps(values, rules.threshold)
+        if not 0 < len(starts) <= rules.jumps:
+            continue
+        shifts[indices] = levels(values, starts)
+        epochs = linearisation.epoch[indices]
+        jumps += [Jump(name, kind, str(epochs[i]) if i else "") for i in starts]
+    return tuple(jumps), shifts
 
 
 def edit(linearisation: Linearisation, rules: EditingRules, judgement: Judgement) -> EditedSolution:
@@ -176,13 +215,24 @@ def _solve(
 ) -> EditedSolution:
     wider = inflation(linearisation, judgement.components)
     factor = wider if rules.reweight else np.ones(len(linearisation))
-    information, factors = linearisation.information(NoiseWeights(judgement.accepted, factor))
+    linearisation = linearisation.with_jumps(judgement.jumps)
+    data, factors = linearisation.data(NoiseWeights(judgement.accepted, factor))
+    information = data.combine(linearisation.a_priori())
     estimate = linearisation.solve(information)
     residual, leverage = linearisation.residuals(estimate, factors)
     share = leverage / factor**2
     left = np.where(judgement.accepted, np.maximum(1.0 - share, 0.0), 1.0 + share)
     return EditedSolution(
-        judgement, information, factors, estimate, factor, residual, left, wider, settled=False
+        judgement,
+        data,
+        information,
+        factors,
+        estimate,
+        factor,
+        residual,
+        left,
+        wider,
+        settled=False,
     )
 
 
@@ -204,7 +254,8 @@ def _judge(
     ratio = np.abs(solution.residual) / np.where(predicted > 0, predicted, np.inf)
     accepted = ratio <= rules.threshold
     whole = _bad_passes(linearisation, rules, accepted, solution.residual, predicted)
-    return Judgement(accepted & ~_members(linearisation, whole), components, whole)
+    accepted &= ~_members(linearisation, whole)
+    return Judgement(accepted, components, whole, solution.judgement.jumps)
 
 
 def _same(before: Judgement, after: Judgement) -> bool:
@@ -214,19 +265,10 @@ def _same(before: Judgement, after: Judgement) -> bool:
     )
 
 
-def _groups(linearisation: Linearisation) -> Iterator[tuple[str, str, NDArray[np.intp]]]:
-    """Pass, kind and indices of the samples of each kind in each pass."""
-    for header in linearisation.headers:
-        indices = np.arange(header.samples.start, header.samples.stop)
-        kinds = linearisation.kind[indices]
-        for kind in np.unique(kinds).tolist():
-            yield header.name, kind, indices[kinds == kind]
-
-
 def _members(linearisation: Linearisation, whole: dict[tuple[str, str], str]) -> Mask:
     mask = np.zeros(len(linearisation), bool)
     if whole:
-        for name, kind, indices in _groups(linearisation):
+        for name, kind, indices in linearisation.groups():
             mask[indices] = (name, kind) in whole
     return mask
 
@@ -239,30 +281,18 @@ def _bad_passes(
     predicted: Array,
 ) -> dict[tuple[str, str], str]:
     """Passes to be rejected whole, with what is wrong with them."""
-    bad = {}
-    for name, kind, indices in _groups(linearisation):
-        out = int((~accepted[indices]).sum())
+    bad: dict[tuple[str, str], str] = {}
+    characters = []
+    ratio = residual / np.where(predicted > 0, predicted, np.inf)
+    for name, kind, indices in linearisation.groups():
+        good = indices[accepted[indices]]
+        out = indices.size - good.size
         if indices.size >= rules.pass_least and out > rules.pass_share * indices.size:
-            character = _character(kind, residual[indices], predicted[indices])
-            bad[name, kind] = (
-                f"whole pass, {out} of {indices.size} samples out of bounds: {character}"
-            )
-    return bad
-
-
-def _character(kind: str, residual: Array, predicted: Array) -> str:
-    """Offset, slope or noise: what the residuals of a bad pass look like."""
-    unit = UNITS.get(kind, "SI")
-    middle = float(np.median(residual))
-    first, second = np.array_split(residual, 2)
-    rise = float(np.median(second) - np.median(first))
-    within = np.concatenate([first - np.median(first), second - np.median(second)])
-    noise = float(np.median(np.abs(within))) / NORMAL_MEDIAN
-    if abs(rise) > 3.0 * noise and abs(rise) > abs(middle):
-        return f"slope, {rise:+.3g} {unit} from the first half to the second"
-    if abs(middle) > 2.0 * noise:
-        return f"constant offset of {middle:+.3g} {unit}"
-    return f"noise of {noise / float(np.median(predicted)):.2g} times the predicted"
+            text = describe_pass(kind, residual[indices], predicted[indices])
+            bad[name, kind] = f"whole pass, {out} of {indices.size} samples too far: {text}"
+        elif good.size:
+            characters.append(PassCharacter.of(name, kind, ratio[good]))
+    return {**unusual_passes(characters), **bad}
 
 
 def reasons(

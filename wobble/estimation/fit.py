@@ -15,8 +15,9 @@ standard deviation and the same samples are accepted as in the iteration before.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from wobble.estimation.editing import (
     edit,
     first_judgement,
 )
-from wobble.estimation.least_squares import ObservationModel
+from wobble.estimation.least_squares import ObservationModel, SquareRootInformation
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.observability import require_determined
 from wobble.estimation.parameters import ParameterSet
@@ -66,6 +67,7 @@ def fit(
     rules: EditingRules | None = None,
     *,
     convergence: Convergence | None = None,
+    earlier: SquareRootInformation | None = None,
     provenance: Mapping[str, object] | None = None,
 ) -> Solution:
     """Estimate parameters from observations.
@@ -81,6 +83,9 @@ def fit(
         When samples are rejected; the defaults of `EditingRules` if left out.
     convergence : Convergence, optional
         When the iteration ends; the defaults of `Convergence` if left out.
+    earlier : SquareRootInformation, optional
+        The ``information`` of a solution from earlier data, to go on from: the result is
+        that of all data at once, if the model is as good as linear between the two.
     provenance : mapping, optional
         What made the data and the model, to be written into the results.
 
@@ -96,11 +101,12 @@ def fit(
     convergence = convergence or Convergence()
     if not len(parameters.estimated):
         raise InputError("no parameter is estimated", expected="at least one")
+    linearise = partial(Linearisation, model, parameters, earlier=earlier)
     values = parameters.estimated.values
     last: EditedSolution | None = None
     log: list[Iteration] = []
     for number in range(1, convergence.iterations + 1):
-        linearisation, halvings = _linearise(model, parameters, values, last, convergence.halvings)
+        linearisation, halvings = _linearise(linearise, values, last, convergence.halvings)
         with linearisation:
             solution = edit(linearisation, rules, _judgement(linearisation, rules, last))
             log.append(_record(number, linearisation, solution, halvings))
@@ -122,15 +128,14 @@ def fit(
 
 
 def _linearise(
-    model: ObservationModel,
-    parameters: ParameterSet,
+    linearise: Callable[[Array], Linearisation],
     values: Array,
     last: EditedSolution | None,
     most: int,
 ) -> tuple[Linearisation, int]:
     """Linearise at the new values, or nearer to the last ones if these were better."""
     for halvings in range(most + 1):
-        linearisation = Linearisation(model, parameters, values)
+        linearisation = linearise(values)
         if last is None or _is_better(linearisation, last):
             return linearisation, halvings
         linearisation.close()
@@ -150,7 +155,7 @@ def _is_better(linearisation: Linearisation, last: EditedSolution) -> bool:
             expected=len(last.residual),
         )
     weights = NoiseWeights(last.judgement.accepted, last.factor)
-    now, _ = linearisation.information(weights)
+    now, _ = linearisation.with_jumps(last.judgement.jumps).information(weights)
     before = last.information.chi_square_at_reference
     return now.chi_square_at_reference <= before * (1.0 + 1e-9) + 0.01
 

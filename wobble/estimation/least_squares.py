@@ -22,7 +22,7 @@ in the number of passes. A column without any information is found before it can
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
 import numpy as np
@@ -173,7 +173,8 @@ class LocalFactor:
     """What one pass says about its own parameters, given the global ones.
 
     The rows ``[R_l | R_x | z]`` of the triangle of the pass: ``R_l l + R_x x = z``.
-    Names of parameters that the accepted samples cannot determine are in ``free``.
+    Names of parameters that the accepted samples cannot determine are in ``free``;
+    ``unknown`` counts those in ``names`` of which nothing was known beforehand.
     """
 
     pass_name: str
@@ -182,6 +183,7 @@ class LocalFactor:
     own: Array
     shared: Array
     right: Array
+    unknown: int
 
     def estimate(self, step: Array, root: Array) -> tuple[Array, Array]:
         """Estimates and covariance, given the global step and a root of its covariance.
@@ -221,10 +223,13 @@ def eliminate_locals(
     -------
     factor : LocalFactor
         For the estimation of the pass-local parameters afterwards.
-    rest : ndarray, shape (at most p + k + 1, p + k + 1)
+    rest : ndarray, shape (any, p + k + 1)
         What the pass says about the global parameters; no row refers to local ones.
     """
     q = len(local_names)
+    if not q:
+        empty = np.zeros((0, estimated))
+        return LocalFactor(pass_name, (), (), np.zeros((0, 0)), empty, np.zeros(0), 0), rows
     known = np.flatnonzero(np.isfinite(local_sigma))
     prior = np.zeros((known.size, rows.shape[1]))
     prior[np.arange(known.size), known] = 1.0 / local_sigma[known]
@@ -243,6 +248,7 @@ def eliminate_locals(
         triangle[:m, :m],
         triangle[:m, m : m + estimated],
         triangle[:m, -1],
+        int(np.isinf(local_sigma[kept]).sum()),
     )
     return factor, triangle[m:, m:]
 
@@ -319,12 +325,15 @@ class SquareRootInformation:
         Values that the right-hand side refers to, SI.
     factor : ndarray, shape (p + k + 1, p + k + 1)
         The triangle ``T`` of the module's text; zero when nothing is known.
+    samples : int
+        Number of samples in it, less those that free parameters of passes have used up.
     """
 
     names: tuple[str, ...]
     considered: tuple[str, ...]
     reference: Array
     factor: Array
+    samples: int = 0
 
     @classmethod
     def nothing(
@@ -362,7 +371,7 @@ class SquareRootInformation:
                 found=", ".join((*other.names, *other.considered)),
                 expected=", ".join((*self.names, *self.considered)),
             )
-        total = SquareRootInformation(self.names, self.considered, self.reference, self.factor)
+        total = replace(self, samples=self.samples + other.samples)
         total.absorb(other.about(self.reference).factor)
         return total
 
@@ -370,7 +379,35 @@ class SquareRootInformation:
         """The same information with its right-hand side referred to other values."""
         moved = self.factor.copy()
         moved[:, -1] -= moved[:, : len(self.names)] @ (reference - self.reference)
-        return SquareRootInformation(self.names, self.considered, reference, moved)
+        return replace(self, reference=reference, factor=moved)
+
+    def onto(
+        self, names: tuple[str, ...], considered: tuple[str, ...] = ()
+    ) -> SquareRootInformation:
+        """The same information among more parameters, or the same in another order.
+
+        Raises
+        ------
+        InputError
+            If a parameter that the information is about is missing.
+        """
+        missing = [n for n in self.names if n not in names]
+        missing += [n for n in self.considered if n not in considered]
+        if missing:
+            raise InputError(
+                "the information is about parameters that are not estimated (or considered) here",
+                field=", ".join(missing),
+                found=", ".join((*names, *considered)),
+            )
+        columns = [names.index(n) for n in self.names]
+        columns += [len(names) + considered.index(n) for n in self.considered]
+        wider = SquareRootInformation.nothing(names, considered)
+        rows = np.zeros((len(self.factor), len(wider.factor)))
+        rows[:, [*columns, -1]] = self.factor
+        wider.absorb(rows)
+        wider.reference[columns[: len(self.names)]] = self.reference
+        wider.samples = self.samples
+        return wider
 
     @property
     def chi_square_at_reference(self) -> float:

@@ -10,9 +10,10 @@ each sample, however long the campaign.
 
 from __future__ import annotations
 
+import copy
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Protocol, Self
 
@@ -31,6 +32,7 @@ from wobble.estimation.least_squares import (
     eliminate_locals,
 )
 from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.passes import Jump
 
 __all__ = ["IndependentWeights", "Linearisation", "NoiseWeights", "PassHeader", "Weighting"]
 
@@ -112,6 +114,8 @@ class Linearisation:
         the columns that the sensitivity is asked for.
     values : ndarray, shape (p,)
         Where to linearise.
+    earlier : SquareRootInformation, optional
+        Of earlier data, to go on from.
 
     Raises
     ------
@@ -119,11 +123,21 @@ class Linearisation:
         If there is no observation, or one that cannot be computed with.
     """
 
-    def __init__(self, model: ObservationModel, parameters: ParameterSet, values: Array) -> None:
+    def __init__(
+        self,
+        model: ObservationModel,
+        parameters: ParameterSet,
+        values: Array,
+        earlier: SquareRootInformation | None = None,
+    ) -> None:
         self.parameters = parameters.estimated
         self.names = self.parameters.names
         self.considered = parameters.considered.names
         self.values = np.array(values, float)
+        self._start = SquareRootInformation.nothing(self.names, self.considered, self.values)
+        if earlier is not None:
+            self._start = earlier.onto(self.names, self.considered).about(self.values)
+        self.jumps: tuple[Jump, ...] = ()
         self.headers: list[PassHeader] = []
         kinds: list[NDArray[np.str_]] = []
         epochs: list[NDArray[np.str_]] = []
@@ -175,19 +189,51 @@ class Linearisation:
     def __len__(self) -> int:
         return int(self.sigma.size)
 
+    def with_jumps(self, jumps: Sequence[Jump]) -> Linearisation:
+        """The same rows (and the same file), with jumps as further parameters of passes."""
+        other = copy.copy(self)
+        other.jumps = tuple(jumps)
+        return other
+
     def passes(self) -> Iterator[tuple[PassHeader, Array]]:
         """Each pass with its rows ``[L | A | C | r]``, read from the file."""
+        shared = len(self.names) + len(self.considered) + 1
+        by_pass: dict[str, list[Jump]] = {}
+        for jump in self.jumps:
+            by_pass.setdefault(jump.pass_name, []).append(jump)
         self._file.seek(0)
         for header in self.headers:
-            shape = (
-                header.samples.stop - header.samples.start,
-                len(header.local_names) + len(self.names) + len(self.considered) + 1,
-            )
-            content = self._file.read(8 * shape[0] * shape[1])
-            yield header, np.frombuffer(content).reshape(shape)
+            n = header.samples.stop - header.samples.start
+            width = len(header.local_names) + shared
+            rows = np.frombuffer(self._file.read(8 * n * width)).reshape(n, width)
+            if header.name in by_pass:
+                header, rows = self._with_columns(header, rows, by_pass[header.name])
+            yield header, rows
+
+    def _with_columns(
+        self, header: PassHeader, rows: Array, jumps: list[Jump]
+    ) -> tuple[PassHeader, Array]:
+        kind, epoch = self.kind[header.samples], self.epoch[header.samples]
+        columns = [jump.column(kind, epoch) for jump in jumps]
+        q = len(header.local_names)
+        wider = replace(
+            header,
+            local_names=(*header.local_names, *(jump.parameter for jump in jumps)),
+            local_sigma=np.concatenate([header.local_sigma, np.full(len(jumps), np.inf)]),
+        )
+        return wider, np.column_stack([rows[:, :q], *columns, rows[:, q:]])
+
+    def groups(self) -> Iterator[tuple[str, str, NDArray[np.intp]]]:
+        """Pass, kind, and indices in order of time of its samples, for each kind in each pass."""
+        for header in self.headers:
+            indices = np.arange(header.samples.start, header.samples.stop)
+            kinds = self.kind[indices]
+            for kind in np.unique(kinds).tolist():
+                members = indices[kinds == kind]
+                yield header.name, kind, members[np.argsort(self.epoch[members], kind="stable")]
 
     def data(self, weighting: Weighting) -> tuple[SquareRootInformation, list[LocalFactor]]:
-        """Everything that the weighted samples say.
+        """Everything that the weighted samples say, and the earlier ones.
 
         Returns
         -------
@@ -197,7 +243,7 @@ class Linearisation:
             One for each pass.
         """
         p, k = len(self.names), len(self.considered)
-        information = SquareRootInformation.nothing(self.names, self.considered, self.values)
+        information = replace(self._start)
         factors = []
         waiting: list[Array] = []
         for header, content in self.passes():
@@ -206,6 +252,7 @@ class Linearisation:
                 whitened, header.name, header.local_names, header.local_sigma, p
             )
             factors.append(factor)
+            information.samples += len(whitened) - factor.unknown
             waiting.append(rest)
             # Many rows at once cost hardly more than few: the triangle is reduced each time.
             if sum(map(len, waiting)) > 4 * (p + k + 1):

@@ -196,9 +196,14 @@ class ParameterSet:
             if parameter.name in self._places:
                 raise InputError("a parameter is given twice", field=parameter.name)
             self._places[parameter.name] = place
-        for block in (*self.apriori, *self.conditions):
+        for block in self.known:
             for name in block.names:
                 self.place(name)
+
+    @property
+    def known(self) -> tuple[Apriori | Condition, ...]:
+        """Everything that is known beforehand of several parameters together."""
+        return (*self.apriori, *self.conditions)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -233,7 +238,7 @@ class ParameterSet:
     def _with_status(self, status: str) -> ParameterSet:
         members = [parameter for parameter in self if parameter.status == status]
         inside = {parameter.name for parameter in members}
-        for block in (*self.apriori, *self.conditions):
+        for block in self.known:
             if inside.intersection(block.names) and not inside.issuperset(block.names):
                 raise InputError(
                     "what is known beforehand joins parameters of different status",

@@ -28,6 +28,7 @@ from wobble.estimation.least_squares import LinearEstimate, SquareRootInformatio
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.observability import NOT_IMPROVED, WeakCombination, weak_combinations
 from wobble.estimation.parameters import ParameterSet, unit_scale
+from wobble.estimation.passes import Jump
 from wobble.estimation.variance import VarianceComponent
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
@@ -182,6 +183,9 @@ class Solution:
     components : dict
         Variance component of each kind of data.
     pass_estimates : tuple of PassEstimate
+        Biases, and jumps that the editing found, of each pass.
+    jumps : tuple of Jump
+        Where samples are shifted together by what is among ``pass_estimates``.
     iterations : tuple of Iteration
     chi_square : float
         Weighted sum of squares, a priori information included.
@@ -190,7 +194,7 @@ class Solution:
         What data and a priori knowledge together hardly separate.
     warnings : tuple of str
     information : SquareRootInformation
-        Data and a priori knowledge, about ``values``, to be continued with new passes.
+        Of the data alone, about ``values``: what later passes are added to.
     provenance : mapping
     """
 
@@ -202,6 +206,7 @@ class Solution:
     samples: Samples
     components: dict[str, VarianceComponent]
     pass_estimates: tuple[PassEstimate, ...]
+    jumps: tuple[Jump, ...]
     iterations: tuple[Iteration, ...]
     chi_square: float
     degrees_of_freedom: int
@@ -266,6 +271,19 @@ class Solution:
         """Parameters on which only the a priori value speaks."""
         return tuple(name for name in self.names if not self[name].improved)
 
+    def pass_estimate(self, name: str) -> PassEstimate:
+        """The estimate of a parameter of a pass, by its name.
+
+        Raises
+        ------
+        UnknownNameError
+            If no pass has a parameter of that name.
+        """
+        by_name = {estimate.name: estimate for estimate in self.pass_estimates}
+        if name not in by_name:
+            raise UnknownNameError("parameter of a pass", name, by_name)
+        return by_name[name]
+
     def __getitem__(self, name: str) -> Estimate:
         estimated = self.parameters.estimated
         if name not in estimated:
@@ -285,9 +303,15 @@ class Solution:
 
     def as_json(self) -> dict[str, Any]:
         """Everything that a program may want to know, as plain JSON types."""
-        from wobble.estimation.solution_files import solution_as_json
+        from wobble.estimation.solution_json import solution_as_json
 
         return solution_as_json(self)
+
+    def files(self) -> dict[str, str]:
+        """The solution as the texts of its files, by file name."""
+        from wobble.estimation.solution_files import solution_as_texts
+
+        return solution_as_texts(self)
 
     def __str__(self) -> str:
         from wobble.estimation.solution_text import solution_as_text
@@ -321,6 +345,7 @@ def solution_of(
     provenance: Mapping[str, object],
 ) -> Solution:
     """Put the last iteration of a fit into a `Solution`."""
+    linearisation = linearisation.with_jumps(edited.judgement.jumps)
     estimated = parameters.estimated
     accepted, estimate = edited.judgement.accepted, edited.estimate
     claimed = np.ones(len(linearisation))
@@ -332,9 +357,7 @@ def solution_of(
     )
     weak = tuple(weak_combinations(edited.information, estimated))
     values = linearisation.values + estimate.step
-    known = len(estimated.a_priori_rows()[0])
-    # A priori values of pass parameters are observations too, so each bounded one costs nothing.
-    free = sum(int(np.isinf(header.local_sigma).sum()) for header in linearisation.headers)
+    known = len(estimated.a_priori_rows()[0]) + len(estimated.condition_rows()[0])
     return Solution(
         parameters=parameters,
         values=values,
@@ -344,12 +367,13 @@ def solution_of(
         samples=_samples(linearisation, rules, edited),
         components=dict(edited.judgement.components),
         pass_estimates=_pass_estimates(edited),
+        jumps=_determined(edited),
         iterations=tuple(iterations),
         chi_square=estimate.chi_square,
-        degrees_of_freedom=int(accepted.sum()) + known - len(estimated) - free,
+        degrees_of_freedom=edited.data.samples + known - len(estimated),
         weak=weak,
         warnings=tuple(warnings),
-        information=edited.information.about(values),
+        information=edited.data.about(values),
         provenance=dict(provenance),
     )
 
@@ -384,6 +408,12 @@ def _samples(linearisation: Linearisation, rules: EditingRules, edited: EditedSo
         edited.judgement.accepted,
         np.array(reasons(linearisation, rules, edited)),
     )
+
+
+def _determined(edited: EditedSolution) -> tuple[Jump, ...]:
+    """Jumps that are not the same as a bias which the pass has anyway."""
+    lost = {name for factor in edited.factors for name in factor.free}
+    return tuple(jump for jump in edited.judgement.jumps if jump.parameter not in lost)
 
 
 def _pass_estimates(edited: EditedSolution) -> tuple[PassEstimate, ...]:

@@ -1,88 +1,344 @@
-"""Solutions on disk: JSON for programs, ECSV tables for people and programs.
+"""Solutions on disk, as tables that people and programs read.
 
-In: a `Solution` or square-root information. Out: files that are written whole or not at
-all, and read back exactly; numbers are written with all their digits.
+In: a `Solution`. Out: the texts of its files, and the solution again, exactly: numbers are
+written with all their digits.
+
+    solution.ecsv             parameters, in their own units and in SI; how the fit went
+    covariance.ecsv           realistic covariance, SI
+    covariance_formal.ecsv    formal covariance, SI
+    information.ecsv          square-root information of the data, to go on from
+    residuals.ecsv            every sample, with the reason if it was rejected
+    pass_parameters.ecsv      biases and jumps of single passes, SI
+    solution.json             a summary for programs
+
+Covariance and information carry the names of their parameters, and are refused for others.
 """
 
 from __future__ import annotations
 
-import math
+import io
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+from astropy.table import Table
+from numpy.typing import NDArray
 
-from wobble.estimation.solution import Solution
+from wobble.errors import InputError
+from wobble.estimation.apriori import Apriori, Condition
+from wobble.estimation.least_squares import SquareRootInformation
+from wobble.estimation.observability import WeakCombination
+from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.passes import Jump
+from wobble.estimation.solution import Iteration, PassEstimate, Samples, Solution
+from wobble.estimation.solution_json import solution_as_json
+from wobble.estimation.variance import VarianceComponent
+from wobble.formats.atomic import write_atomically
 
-__all__ = ["solution_as_json"]
+__all__ = [
+    "information_as_text",
+    "read_information",
+    "read_solution",
+    "solution_as_texts",
+    "write_solution",
+]
+
+Array = NDArray[np.float64]
+SENSITIVITY = "change_by:"
+SAMPLE_COLUMNS = (
+    "pass_name",
+    "kind",
+    "epoch",
+    "residual",
+    "sigma",
+    "predicted",
+    "accepted",
+    "reason",
+)
 
 
-def solution_as_json(solution: Solution) -> dict[str, Any]:
-    """The solution as plain JSON types; what is infinite or not a number becomes null.
+def solution_as_texts(solution: Solution) -> dict[str, str]:
+    """The files of a solution: name and text."""
+    names = solution.names
+    tables = {
+        "solution.ecsv": _parameter_table(solution),
+        "covariance.ecsv": _square_table(names, names, solution.covariance_realistic),
+        "covariance_formal.ecsv": _square_table(names, names, solution.covariance_formal),
+        "information.ecsv": _information_table(solution.information),
+        "residuals.ecsv": Table({c: getattr(solution.samples, c) for c in SAMPLE_COLUMNS}),
+        "pass_parameters.ecsv": _pass_table(solution.pass_estimates),
+    }
+    texts = {name: _text(table) for name, table in tables.items()}
+    texts["solution.json"] = json.dumps(solution_as_json(solution), indent=1, allow_nan=False)
+    return texts
 
-    Values of parameters are in their own units, residuals in SI.
+
+def write_solution(folder: str | os.PathLike[str], solution: Solution) -> None:
+    """Write the files of a solution into a folder that exists.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be written.
     """
-    content = {
-        "n_used": solution.n_used,
-        "n_rejected": solution.n_rejected,
-        "rejected": _rejected(solution),
-        "rms": solution.rms,
-        "iterations": len(solution.iterations),
-        "parameters": {name: _parameter(solution, name) for name in solution.names},
+    for name, text in solution_as_texts(solution).items():
+        write_atomically(Path(folder) / name, text)
+
+
+def information_as_text(information: SquareRootInformation) -> str:
+    """Square-root information as the text of a file, for `read_information`."""
+    return _text(_information_table(information))
+
+
+def _text(table: Table) -> str:
+    text = io.StringIO()
+    table.write(text, format="ascii.ecsv")
+    return text.getvalue()
+
+
+def _parameter_table(solution: Solution) -> Table:
+    parameters, estimated = solution.parameters, solution.parameters.estimated
+    values, realistic, formal = parameters.values.copy(), parameters.sigmas, parameters.sigmas
+    a_priori = parameters.sigmas
+    sensitivity = np.full((len(parameters), len(parameters.considered)), np.nan)
+    places = [parameters.place(name) for name in estimated.names]
+    values[places] = solution.values
+    realistic[places], formal[places] = solution.sigma_realistic, solution.sigma_formal
+    a_priori[places] = solution.a_priori_sigma
+    sensitivity[places] = solution.sensitivity
+    scale = parameters.scales
+    table = Table(
+        {
+            "parameter": parameters.names,
+            "value": values / scale,
+            "sigma_realistic": realistic / scale,
+            "sigma_formal": formal / scale,
+            "a_priori_sigma": a_priori / scale,
+            "unit": [p.unit for p in parameters],
+            "status": [p.status for p in parameters],
+            "source": [p.source for p in parameters],
+            "value_si": values,
+            "a_priori_value_si": parameters.values,
+            "own_a_priori_sigma_si": parameters.sigmas,
+        }
+    )
+    for name, column in zip(parameters.considered.names, sensitivity.T, strict=True):
+        table[SENSITIVITY + name] = column
+    table.meta = _meta(solution)
+    return table
+
+
+def _meta(solution: Solution) -> dict[str, Any]:
+    return {
         "chi_square": solution.chi_square,
         "degrees_of_freedom": solution.degrees_of_freedom,
-        "variance_components": {
-            kind: {
-                "form": component.form,
-                "value": component.value,
-                "uncertainty": component.uncertainty,
-            }
-            for kind, component in solution.components.items()
-        },
-        "not_improved": list(solution.not_improved),
+        "iterations": [asdict(iteration) for iteration in solution.iterations],
+        "variance_components": [asdict(c) for c in solution.components.values()],
+        "jumps": [asdict(jump) for jump in solution.jumps],
         "hardly_separated": [
-            {"members": dict(c.members), "units": list(c.units), "text": str(c)}
-            for c in solution.weak
+            {
+                "strength": weak.strength,
+                "names": list(weak.names),
+                "amounts": [amount for _, amount in weak.members],
+                "units": list(weak.units),
+            }
+            for weak in solution.weak
         ],
         "warnings": list(solution.warnings),
         "provenance": dict(solution.provenance),
+        "apriori": [
+            {
+                "names": list(block.names),
+                "values": block.values.tolist(),
+                "covariance": block.covariance.tolist(),
+                "design": block.design.tolist(),
+                "source": block.source,
+            }
+            for block in solution.parameters.apriori
+        ],
+        "conditions": [
+            {
+                "names": list(condition.names),
+                "coefficients": condition.coefficients.tolist(),
+                "values": condition.values.tolist(),
+            }
+            for condition in solution.parameters.conditions
+        ],
     }
-    return _plain(content)
 
 
-def _rejected(solution: Solution) -> list[dict[str, Any]]:
-    samples = solution.samples
-    return [
+def _square_table(rows: Sequence[str], columns: Sequence[str], matrix: Array) -> Table:
+    content: dict[str, Any] = {"parameter": list(rows)}
+    content |= {name: matrix[:, k] for k, name in enumerate(columns)}
+    return Table(content)
+
+
+def _information_table(information: SquareRootInformation) -> Table:
+    columns = (*information.names, *information.considered, "right_side")
+    table = _square_table(columns, columns, information.factor)
+    table.meta = {
+        "considered": list(information.considered),
+        "reference": information.reference.tolist(),
+        "samples": int(information.samples),
+    }
+    return table
+
+
+def _pass_table(estimates: Sequence[PassEstimate]) -> Table:
+    return Table(
         {
-            "pass": str(samples.pass_name[i]),
-            "epoch": str(samples.epoch[i]),
-            "kind": str(samples.kind[i]),
-            "residual": float(samples.residual[i]),
-            "reason": str(samples.reason[i]),
+            "pass_name": np.array([e.pass_name for e in estimates], str),
+            "parameter": np.array([e.name for e in estimates], str),
+            "value_si": np.array([e.value for e in estimates], float),
+            "sigma_si": np.array([e.sigma for e in estimates], float),
         }
-        for i in np.flatnonzero(~samples.accepted)
-    ]
+    )
 
 
-def _parameter(solution: Solution, name: str) -> dict[str, Any]:
-    estimate = solution[name]
-    return {
-        "value": estimate.value,
-        "unit": estimate.unit,
-        "sigma_formal": estimate.sigma_formal,
-        "sigma_realistic": estimate.sigma,
-        "a_priori_sigma": estimate.a_priori_sigma,
-    }
+def read_solution(folder: str | os.PathLike[str]) -> Solution:
+    """Read what `write_solution` wrote.
+
+    Raises
+    ------
+    InputError
+        If a file is missing, cannot be read, or does not belong to the others.
+    """
+    path = Path(folder)
+    table = _read(path / "solution.ecsv", ("parameter", "value_si", "a_priori_value_si", "status"))
+    meta = table.meta
+    parameters = ParameterSet(
+        (
+            Parameter(
+                str(row["parameter"]),
+                str(row["unit"]),
+                float(row["a_priori_value_si"]),
+                float(row["own_a_priori_sigma_si"]),
+                str(row["status"]),
+                str(row["source"]),
+            )
+            for row in table
+        ),
+        (Apriori(**block) for block in meta["apriori"]),
+        (Condition(**condition) for condition in meta["conditions"]),
+    )
+    names = parameters.estimated.names
+    places = [parameters.place(name) for name in names]
+    considered = [SENSITIVITY + name for name in parameters.considered.names]
+    samples = _read(path / "residuals.ecsv", SAMPLE_COLUMNS)
+    return Solution(
+        parameters=parameters,
+        values=np.array(table["value_si"], float)[places],
+        covariance_formal=_read_covariance(path / "covariance_formal.ecsv", names),
+        covariance_realistic=_read_covariance(path / "covariance.ecsv", names),
+        sensitivity=np.array([table[c] for c in considered], float)
+        .reshape(-1, len(table))
+        .T[places],
+        samples=Samples(**{c: np.asarray(samples[c]) for c in SAMPLE_COLUMNS}),
+        components={c["kind"]: VarianceComponent(**c) for c in meta["variance_components"]},
+        pass_estimates=_read_pass_estimates(path / "pass_parameters.ecsv"),
+        jumps=tuple(Jump(**jump) for jump in meta["jumps"]),
+        iterations=tuple(Iteration(**iteration) for iteration in meta["iterations"]),
+        chi_square=meta["chi_square"],
+        degrees_of_freedom=meta["degrees_of_freedom"],
+        weak=tuple(
+            WeakCombination(
+                weak["strength"],
+                tuple(zip(weak["names"], weak["amounts"], strict=True)),
+                tuple(weak["units"]),
+            )
+            for weak in meta["hardly_separated"]
+        ),
+        warnings=tuple(meta["warnings"]),
+        information=read_information(path / "information.ecsv"),
+        provenance=meta["provenance"],
+    )
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {str(key): _plain(content) for key, content in value.items()}
-    if isinstance(value, (list, tuple, np.ndarray)):
-        return [_plain(content) for content in value]
-    if isinstance(value, (bool, np.bool_)):
-        return bool(value)
-    if isinstance(value, (int, np.integer)):
-        return int(value)
-    if isinstance(value, (float, np.floating)):
-        return float(value) if math.isfinite(value) else None
-    return value if value is None else str(value)
+def read_information(path: str | os.PathLike[str]) -> SquareRootInformation:
+    """Read square-root information, to be given to `fit` as ``earlier``.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or rows and columns do not belong together.
+    """
+    table = _read(path, ("parameter", "right_side"))
+    columns = [str(name) for name in table["parameter"]]
+    matrix = _square(path, table, columns)
+    considered = [str(name) for name in table.meta["considered"]]
+    names = columns[: len(columns) - 1 - len(considered)]
+    reference = np.array(table.meta["reference"], float)
+    if reference.size != len(names):
+        raise InputError(
+            "the reference values do not match the parameters",
+            source=path,
+            field="reference",
+            found=reference.size,
+            expected=len(names),
+        )
+    return SquareRootInformation(
+        tuple(names), tuple(considered), reference, matrix, int(table.meta["samples"])
+    )
+
+
+def _read_covariance(path: Path, names: tuple[str, ...]) -> Array:
+    table = _read(path, ("parameter",))
+    found = tuple(str(name) for name in table["parameter"])
+    if found != names:
+        raise InputError(
+            "the covariance does not match the estimated parameters",
+            source=path,
+            found=", ".join(found),
+            expected=", ".join(names),
+        )
+    return _square(path, table, list(names))
+
+
+def _square(path: str | os.PathLike[str], table: Table, columns: list[str]) -> Array:
+    if table.colnames[1:] != columns:
+        raise InputError(
+            "rows and columns of the matrix are not the same parameters",
+            source=path,
+            found=", ".join(table.colnames[1:]),
+            expected=", ".join(columns),
+        )
+    matrix = np.array([table[name] for name in columns], float).reshape(len(columns), -1).T
+    if not np.isfinite(matrix).all():
+        raise InputError("the matrix has a number that is not finite", source=path)
+    return matrix
+
+
+def _read_pass_estimates(path: Path) -> tuple[PassEstimate, ...]:
+    table = _read(path, ("pass_name", "parameter", "value_si", "sigma_si"))
+    return tuple(
+        PassEstimate(str(row[0]), str(row[1]), float(row[2]), float(row[3])) for row in table
+    )
+
+
+def _read(path: str | os.PathLike[str], columns: Sequence[str]) -> Table:
+    try:
+        table = Table.read(Path(path).read_text(encoding="utf-8"), format="ascii.ecsv")
+    except (OSError, UnicodeDecodeError, ValueError) as error:
+        raise InputError(
+            f"the table cannot be read ({error})", source=path, expected="a table in ECSV"
+        ) from error
+    for column in columns:
+        if column not in table.colnames:
+            raise InputError(
+                "a column is missing",
+                source=path,
+                field=column,
+                found=", ".join(table.colnames),
+            )
+    for column in table.itercols():
+        if not hasattr(column, "mask"):
+            continue
+        if column.dtype.kind != "U":
+            raise InputError("an entry is missing", source=path, field=column.name)
+        # An empty text is read back as masked.
+        table[column.name] = column.filled("")
+    return table

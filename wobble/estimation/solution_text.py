@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wobble.estimation.passes import UNITS
 from wobble.estimation.solution import Estimate, Solution
 
 __all__ = ["solution_as_html", "solution_as_text"]
@@ -86,9 +87,23 @@ def notes(solution: Solution) -> list[str]:
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
     lines += [f"variance component of {component}" for component in solution.components.values()]
+    lines += _jumps(solution)
     lines += _rejected(solution)
     lines += [f"hardly separated: {combination}" for combination in solution.weak]
     lines += [f"warning: {warning}" for warning in solution.warnings]
+    return lines
+
+
+def _jumps(solution: Solution) -> list[str]:
+    lines = []
+    for jump in solution.jumps:
+        size = solution.pass_estimate(jump.parameter)
+        unit = UNITS.get(jump.kind, "SI")
+        where = f"from {jump.epoch} on" if jump.epoch else "in the whole pass"
+        lines.append(
+            f"shifted: {jump.pass_name} {jump.kind} {where} by {size.value:+.4g} {unit}, "
+            "estimated with the pass"
+        )
     return lines
 
 

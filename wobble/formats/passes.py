@@ -15,7 +15,6 @@ the square root of the number of returns; the epoch is that of transmission.
 
 from __future__ import annotations
 
-import csv
 import io
 import os
 import warnings
@@ -43,6 +42,7 @@ from wobble.formats.time_tags import (
 from wobble.tracking import Tracking
 
 __all__ = [
+    "passes_text",
     "read_normal_point_table",
     "read_passes",
     "tracking_from_table",
@@ -178,16 +178,29 @@ def write_passes(path: Path, tracking: Tracking) -> None:
         If the folder cannot be written, or the metadata has values that the format cannot
         hold.
     """
+    try:
+        text = passes_text(tracking)
+    except InputError as error:
+        raise InputError(error.problem, source=path, field=error.field) from error
+    write_atomically(path, text)
+
+
+def passes_text(tracking: Tracking) -> str:
+    """Measurements as the text of an ECSV table.
+
+    Raises
+    ------
+    InputError
+        If the metadata has values that the format cannot hold.
+    """
     table = tracking_table(tracking)
     table.meta = {"format": FORMAT, ROWS: len(tracking), "tracking": tracking.meta}
     text = io.StringIO()
     try:
         table.write(text, format="ascii.ecsv")
     except Exception as error:  # whatever the YAML writer raises for a value that it cannot hold
-        raise InputError(
-            f"the table cannot be written ({error})", source=path, field="meta"
-        ) from error
-    write_atomically(path, text.getvalue())
+        raise InputError(f"the table cannot be written ({error})", field="meta") from error
+    return text.getvalue()
 
 
 def read_passes(path: Path) -> Tracking:
@@ -253,7 +266,7 @@ def read_normal_point_table(path: Path) -> Tracking:
     for line in read_lines(path):
         if _whole(line).text.startswith("#") or not line.text.strip():
             continue
-        fields = [text.strip() for text in next(csv.reader([line.text]))]
+        fields = [text.strip() for text in line.text.split(",")]
         if header is None:
             header = fields
             if sorted(header) != sorted(NORMAL_POINT_COLUMNS):

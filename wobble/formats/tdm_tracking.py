@@ -15,6 +15,7 @@ unknown outside their span. Source: CCSDS 503.0-B-2 (2020), sections 3.3 to 3.5.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from decimal import localcontext
 
 import numpy as np
@@ -88,13 +89,13 @@ def tracking(
                 "the segment has Doppler twice",
                 expected="DOPPLER_INTEGRATED or RECEIVE_FREQ",
             )
-        with localcontext(prec=DIGITS):
-            if ranges:
-                parts.append(_range_table(link, ranges))
-            if integrated:
-                parts.append(_doppler_table(link, integrated))
-            if received:
-                parts.append(_frequency_table(link, received))
+        for rows, table in (
+            (ranges, _range_table),
+            (integrated, _doppler_table),
+            (received, _frequency_table),
+        ):
+            if rows:
+                parts.append(_located(table, link, rows))
     if not parts:
         raise InputError(
             "the message has no measurement that is converted",
@@ -103,6 +104,17 @@ def tracking(
             expected="RANGE, DOPPLER_INTEGRATED or RECEIVE_FREQ",
         )
     return _with_weather(Tracking.concatenate(parts), message, agreement)
+
+
+def _located(table: Callable[[Link, list[int]], Tracking], link: Link, rows: list[int]) -> Tracking:
+    """The table that a function makes, with an error of its that knows the file."""
+    try:
+        with localcontext(prec=DIGITS):
+            return table(link, rows)
+    except InputError as error:
+        if error.source is not None:
+            raise
+        raise link.line.error(error.problem, error.field, error.found, error.expected) from error
 
 
 def _range_table(link: Link, rows: list[int]) -> Tracking:
@@ -156,22 +168,19 @@ def _table(
     n = len(values)
     date = calendar_text(epoch[:1])[0][:10]
     name = link.segment.metadata.get("TRACK_ID", f"{link.receiver}-{link.lander}-{date}")
-    try:
-        return Tracking(
-            pass_id=np.full(n, name),
-            transmitter=np.full(n, link.transmitter),
-            receiver=np.full(n, link.receiver),
-            lander=np.full(n, link.lander),
-            kind=np.full(n, kind),
-            epoch=epoch,
-            tag=np.full(n, link.tag),
-            count_time=np.full(n, count),
-            value=values,
-            sigma=np.full(n, sigma, dtype=float),
-            frequency=frequency,
-        )
-    except InputError as error:
-        raise link.line.error(error.problem, error.field, error.found, error.expected) from error
+    return Tracking(
+        pass_id=np.full(n, name),
+        transmitter=np.full(n, link.transmitter),
+        receiver=np.full(n, link.receiver),
+        lander=np.full(n, link.lander),
+        kind=np.full(n, kind),
+        epoch=epoch,
+        tag=np.full(n, link.tag),
+        count_time=np.full(n, count),
+        value=values,
+        sigma=np.full(n, sigma, dtype=float),
+        frequency=frequency,
+    )
 
 
 def _with_weather(

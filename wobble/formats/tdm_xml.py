@@ -86,6 +86,7 @@ class _Reader:
         self.text: list[str] = []
         self.length = 0
         self.epoch = ""
+        self.before = 0
         self.parser = expat.ParserCreate()
         self.parser.buffer_text = True
         self.parser.StartDoctypeDeclHandler = self.refuse_doctype
@@ -144,7 +145,7 @@ class _Reader:
         elif section == "data":
             self.segment.check_metadata(self.line)
         elif section == "observation":
-            self.epoch = ""
+            self.epoch, self.before = "", len(self.segment.keywords)
         elif section is None:
             self.start_leaf(parent, name, attributes)
 
@@ -171,7 +172,7 @@ class _Reader:
                 "the unit is not that of the standard",
                 name,
                 found=unit,
-                expected=known[name].unit if name in known else "no unit",
+                expected=known[name].unit or "no unit" if name in known else "no unit",
             )
 
     def end(self, _: str) -> None:
@@ -194,9 +195,7 @@ class _Reader:
             self.message.segments.append(self.segment)
         elif section == "message":
             self.message.check_header(line)
-        elif section == "observation" and not self.epoch:
-            raise line.error("an observation without an epoch")
-        elif section == "observation" and self.segment.tags[-1:] != [self.epoch]:
+        elif section == "observation" and len(self.segment.keywords) == self.before:
             raise line.error("an observation without a value")
 
     def end_leaf(self, name: str) -> None:

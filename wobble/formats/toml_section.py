@@ -13,6 +13,9 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Self
 
@@ -24,7 +27,11 @@ from wobble.errors import InputError, UnknownNameError
 
 __all__ = ["Section", "parse_quantity", "read_toml"]
 
-_MISSING = object()
+# A bare or quoted key, a line that begins with a dotted key and "=", a line that is a header.
+_PART = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
+_DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
+_KEY = re.compile(rf"\s*({_DOTTED})\s*=")
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]\]?\s*(?:#.*)?")
 
 
 def read_toml(path: str | Path) -> Section:
@@ -55,7 +62,7 @@ def read_toml(path: str | Path) -> Section:
         ) from error
     if not data:
         raise InputError("is empty", source=path, expected="a TOML file with keys")
-    return Section(path, text, "", data)
+    return Section(path, _find_lines(text), "", data)
 
 
 def parse_quantity(text: str, unit: str) -> float:
@@ -66,20 +73,70 @@ def parse_quantity(text: str, unit: str) -> float:
     ValueError
         If it is no quantity (the message says why), or its dimension is another one.
     """
-    match = re.fullmatch(r"\s*([-+]?[\d.]+(?:[eE][-+]?\d+)?)\s*(.*?)\s*", text)
+    match = re.fullmatch(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*", text)
     if match is None:
         raise ValueError("no number with a unit")
-    try:
-        given = units.Unit(match.group(2), parse_strict="raise")
-        value = float(match.group(1))
-    except (ValueError, TypeError) as error:
-        raise ValueError(f"no unit that is known ({str(error).splitlines()[0]})") from error
+    value = float(match.group(1))
     if not np.isfinite(value):
         raise ValueError("not a finite number")
+    try:
+        given = units.Unit(match.group(2), parse_strict="raise")
+    except (ValueError, TypeError) as error:
+        raise ValueError(
+            f"given in no unit that is known ({str(error).splitlines()[0]})"
+        ) from error
     wanted = units.Unit(unit)
     if not given.is_equivalent(wanted):
-        raise ValueError(f"a {given.physical_type}, not a {wanted.physical_type}")
+        name = given.to_string()
+        raise ValueError(
+            f"given in {name}, which does not convert to {wanted}"
+            if name
+            else "given without a unit"
+        )
     return float((value * given).to_value(wanted))
+
+
+def _find_lines(text: str) -> dict[str, int]:
+    """Line, from 1, of each key and table of a TOML text, by dotted name.
+
+    The tables of an array have their number in the name, ``"lander.antenna[2]"``. What stands
+    inside an inline table or array has no line of its own.
+    """
+    lines: dict[str, int] = {}
+    arrays: Counter[str] = Counter()
+    table, quote = "", None
+    for number, line in enumerate(text.splitlines(), start=1):
+        if quote:
+            quote = None if quote in line else quote
+            continue
+        quote = next((q for q in ('"""', "'''") if line.count(q) % 2), None)
+        if header := _HEADER.fullmatch(line):
+            *outer, last = _parts(header.group(2))
+            if header.group(1) == "[[":
+                arrays[_numbered(outer, arrays, last)] += 1
+            name = table = _numbered([*outer, last], arrays)
+        elif key := _KEY.match(line):
+            name = ".".join([table, *_parts(key.group(1))]).lstrip(".")
+        else:
+            continue
+        for end in re.finditer(r"[.\[]|$", name):
+            lines.setdefault(name[: end.start()], number)
+    return lines
+
+
+def _parts(dotted: str) -> list[str]:
+    """Parts of a dotted key, without quotation marks."""
+    return [part.strip("\"'") for part in re.findall(_PART, dotted)]
+
+
+def _numbered(tables: list[str], arrays: Counter[str], last: str = "") -> str:
+    """Dotted name of nested tables, with the number of the latest one of each array."""
+    name = ""
+    for table in tables:
+        name = f"{name}.{table}".lstrip(".")
+        if name in arrays:
+            name += f"[{arrays[name]}]"
+    return f"{name}.{last}".strip(".")
 
 
 class Section:
@@ -89,18 +146,18 @@ class Section:
     ----------
     path : Path
         The file.
-    text : str
-        Its whole text, to find lines in.
+    lines : dict of str to int
+        Line of each key and table of the file.
     name : str
         Dotted name of the table; empty for the whole file.
     data : dict
         Its content.
     """
 
-    def __init__(self, path: Path, text: str, name: str, data: dict[str, Any]) -> None:
+    def __init__(self, path: Path, lines: dict[str, int], name: str, data: dict[str, Any]) -> None:
         self.path = path
         self.name = name
-        self._text = text
+        self._lines = lines
         self._data = data
         self._asked: set[str] = set()
 
@@ -108,6 +165,9 @@ class Section:
 
     def __contains__(self, key: str) -> bool:
         return key in self._data
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._data)
 
     def keys(self) -> list[str]:
         """Keys that stand in the table."""
@@ -131,7 +191,10 @@ class Section:
 
     def number(self, key: str, default: float | None = None) -> float:
         """A number without dimension."""
-        return float(self._typed(key, (int, float), "a number", default))
+        value = float(self._typed(key, (int, float), "a number", default))
+        if not np.isfinite(value):
+            raise self.error(key, "is not finite", value, "a number")
+        return value
 
     def flag(self, key: str, default: bool | None = None) -> bool:
         """True or false."""
@@ -148,19 +211,20 @@ class Section:
 
     def epoch(self, key: str) -> Time:
         """A date and time in UTC, written ISO (``"2031-05-01T00:00:00"``)."""
-        value = self._take(key, _MISSING)
-        text = value.isoformat() if hasattr(value, "isoformat") else value
+        value = self._typed(key, (str, date), "a date and time in UTC", None)
+        if isinstance(value, datetime) and value.tzinfo:
+            value = value.astimezone(UTC).replace(tzinfo=None)
         try:
-            return Time(text, scale="utc")
-        except (ValueError, TypeError) as error:
+            return Time(str(value), scale="utc")
+        except ValueError as error:
             raise self.error(
-                key, "is not a date", value, "UTC as in 2031-05-01T00:00:00"
+                key, "is not a date", str(value), "UTC as in 2031-05-01T00:00:00"
             ) from error
 
     def section(self, key: str, default: dict[str, Any] | None = None) -> Section:
         """A table inside this one."""
         value = self._typed(key, dict, "a table", default)
-        return Section(self.path, self._text, f"{self.name}.{key}".lstrip("."), value)
+        return Section(self.path, self._lines, self._full(key), value)
 
     def sections(self, key: str) -> list[Section]:
         """An array of tables; empty if there is none."""
@@ -168,8 +232,10 @@ class Section:
         for value in values:
             if not isinstance(value, dict):
                 raise self.error(key, "is not a table", value, f"[[{key}]] tables")
-        name = f"{self.name}.{key}".lstrip(".")
-        return [Section(self.path, self._text, f"{name}[{i + 1}]", v) for i, v in enumerate(values)]
+        return [
+            Section(self.path, self._lines, f"{self._full(key)}[{i}]", value)
+            for i, value in enumerate(values, start=1)
+        ]
 
     def named_sections(self) -> list[tuple[str, Section]]:
         """All tables inside this one with their names."""
@@ -180,27 +246,23 @@ class Section:
         for key in self._data:
             if key not in self._asked:
                 raise UnknownNameError(
-                    "key", key, self._asked, source=self.path, line=self.line(key), field=self.name
+                    "key",
+                    key,
+                    self._asked,
+                    source=self.path,
+                    line=self.line(key),
+                    field=self.name or None,
                 )
         return self
 
     # ------------------------------------------------------------------ errors
 
     def line(self, key: str) -> int | None:
-        """Line of the file, from 1, where a key of this table most likely stands."""
-        lines = self._text.splitlines()
-        first = 0
-        parts = re.match(r"(.*?)(?:\[(\d+)\])?$", self.name)
-        if parts and parts.group(1):
-            header = re.compile(r"^\s*\[+\s*" + re.escape(parts.group(1)) + r"\s*\]+")
-            starts = [i for i, line in enumerate(lines) if header.match(line)]
-            which = int(parts.group(2) or 1) - 1
-            first = starts[which] if which < len(starts) else 0
-        pattern = re.compile(r"^\s*(?:\[+[\w.\"-]*)?\"?" + re.escape(key) + r"\"?\s*(?:=|\])")
-        for number in range(first, len(lines)):
-            if pattern.match(lines[number]):
-                return number + 1
-        return first + 1 if first else None
+        """Line of the file, from 1, where a key stands, or else the table that lacks it."""
+        name = self._full(key)
+        while name and name not in self._lines:
+            name = re.sub(r"(^|\.)[^.]*?$|\[\d+\]$", "", name)
+        return self._lines.get(name)
 
     def error(self, key: str, problem: str, found: object, expected: str) -> InputError:
         """An error about a key of this table, to be raised."""
@@ -208,36 +270,34 @@ class Section:
             problem,
             source=self.path,
             line=self.line(key),
-            field=f"{self.name}.{key}".lstrip("."),
+            field=self._full(key),
             found=found,
             expected=expected,
         )
 
     # ----------------------------------------------------------------- details
 
-    def _take(self, key: str, default: Any) -> Any:
-        self._asked.add(key)
-        value = self._data.get(key, default)
-        if value is _MISSING or value is None:
-            raise InputError(
-                "a key is missing",
-                source=self.path,
-                line=self.line(key),
-                field=f"{self.name}.{key}".lstrip("."),
-                found=f"the keys {', '.join(self._data) or 'none'}",
-            )
-        return value
+    def _full(self, key: str) -> str:
+        return f"{self.name}.{key}".lstrip(".")
 
     def _typed(self, key: str, kind: Any, expected: str, default: Any) -> Any:
-        value = self._take(key, _MISSING if default is None else default)
+        """Value of a key, which must be of a kind; without a default it must be there."""
+        self._asked.add(key)
+        value = self._data.get(key, default)
+        if value is None:
+            there = ", ".join(self._data) or "none"
+            raise self.error(key, "a key is missing", f"the keys {there}", expected)
         if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            raise self.error(key, "has the wrong form", value, expected)
+            found = "a table" if isinstance(value, dict) else value
+            raise self.error(key, "has the wrong form", found, expected)
         return value
 
     def _quantity(self, key: str, value: Any, unit: str) -> float:
+        if not isinstance(value, str):
+            raise self.error(key, "has the wrong form", value, _like(unit))
         try:
             return parse_quantity(value, unit)
-        except (ValueError, TypeError) as error:
+        except ValueError as error:
             raise self.error(key, f"is {error}", value, _like(unit)) from error
 
 

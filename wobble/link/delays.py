@@ -16,22 +16,22 @@ One class, one effect; a new effect is a new class with `group` and `phase`. Siz
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import ClassVar, Protocol, Self
 
-import erfa
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.constants import GM, SPEED_OF_LIGHT
+from wobble.constants import DAY, GM, SPEED_OF_LIGHT
 from wobble.earth.ionosphere import group_delay, slant_factor
 from wobble.earth.optical_refraction import optical_delay
-from wobble.earth.stations import Station, azimuth_elevation
-from wobble.earth.troposphere import tropospheric_delay
+from wobble.earth.stations import Station
+from wobble.earth.troposphere import tropospheric_delay, wet_mapping
 from wobble.earth.weather import standard_pressure, standard_temperature
 from wobble.ephemeris import Ephemeris
-from wobble.link.ends import Event, StationEnd
+from wobble.link.blocks import rows
+from wobble.link.ends import StationEnd
 from wobble.link.light_time import Leg
 from wobble.link.plasma import Corona, coronal_delay
 
@@ -56,6 +56,11 @@ ASSUMED_HUMIDITY = 50.0
 class Delay(Protocol):
     """One effect on a leg."""
 
+    @property
+    def dispersive(self) -> bool:
+        """Whether the phase is advanced by as much as the modulation is delayed."""
+        ...
+
     def group(self, leg: Leg) -> Array:
         """Delay of the modulation, s, shape (n,)."""
         ...
@@ -64,18 +69,43 @@ class Delay(Protocol):
         """Delay of the carrier's phase, s, shape (n,)."""
         ...
 
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """Derivatives of the group delay with respect to own parameters, s per SI unit."""
+        ...
 
-class _NotDispersive:
+    def rows(self, index: slice) -> Delay:
+        """The same effect for some of the measurements."""
+        ...
+
+
+class _Effect:
+    """What most effects have in common."""
+
+    dispersive: ClassVar[bool] = False
+
     def group(self, leg: Leg) -> Array:
         raise NotImplementedError
 
     def phase(self, leg: Leg) -> Array:
-        """The same as for the modulation."""
-        return self.group(leg)
+        """The group delay, or its negative where the medium is dispersive: an advance."""
+        return -self.group(leg) if self.dispersive else self.group(leg)
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """No parameter of its own."""
+        return {}
+
+    def rows(self, index: slice) -> Self:
+        """The same effect for some of the measurements: arrays have one row for each."""
+        arrays = {
+            f.name: rows(getattr(self, f.name), index)
+            for f in fields(self)  # type: ignore[arg-type]  # every effect is a dataclass
+            if isinstance(getattr(self, f.name), np.ndarray | Weather)
+        }
+        return replace(self, **arrays) if arrays else self  # type: ignore[type-var]
 
 
 @dataclass(frozen=True, eq=False)
-class GravitationalDelay(_NotDispersive):
+class GravitationalDelay(_Effect):
     """Delay by the curvature of space around massive bodies.
 
     ``(1 + gamma) GM/c^3 ln[(r_1 + r_2 + rho + m) / (r_1 + r_2 - rho + m)]``, ``m = (1 +
@@ -96,22 +126,19 @@ class GravitationalDelay(_NotDispersive):
 
     def group(self, leg: Leg) -> Array:
         first, last = leg.transmission, leg.reception
-        rho = leg.distance
-        flight = last.epochs.minus(first.epochs)
-        total = np.zeros_like(rho)
+        middle = first.epochs.shift(last.epochs.minus(first.epochs) / 2.0)
+        total = np.zeros_like(leg.distance)
         for body in self.bodies:
-            passage = first.epochs.shift(flight / 2.0)
-            mass_point = self.ephemeris.position(body, passage)
             # A body at one end moves with it: between the middle of the leg and the event it
             # goes further than it is large.
-            start = first.local if self._carries(body, first) else first.position - mass_point
-            stop = last.local if self._carries(body, last) else last.position - mass_point
-            total += _shapiro(start, stop, rho, GM[body])
+            carrier = next((event for event in (first, last) if event.body == body), None)
+            place = self.ephemeris.position(body, middle) if carrier is None else carrier.center
+            start, stop = (
+                event.local if event is carrier else event.position - place
+                for event in (first, last)
+            )
+            total += _shapiro(start, stop, leg.distance, GM[body])
         return total
-
-    def _carries(self, body: str, event: Event) -> bool:
-        place = self.ephemeris.position(body, event.epochs[:1])
-        return bool(np.linalg.norm(place - event.center[:1]) < 1.0)
 
 
 def _shapiro(start: Array, stop: Array, rho: Array, gm: float) -> Array:
@@ -124,23 +151,36 @@ def _shapiro(start: Array, stop: Array, rho: Array, gm: float) -> Array:
     total = r1 + r2 + rho
     bending = 2.0 * gm / SPEED_OF_LIGHT**2
     return (
-        2.0
-        * gm
-        / SPEED_OF_LIGHT**3
-        * np.log((total + bending) / (2.0 * aligned / total + bending))
+        2.0 * gm / SPEED_OF_LIGHT**3 * np.log((total + bending) / (2.0 * aligned / total + bending))
     )
 
 
 @dataclass(frozen=True, eq=False)
-class FixedDelay(_NotDispersive):
-    """A constant of the hardware, for example of the transponder, counted on one leg."""
+class FixedDelay(_Effect):
+    """A constant of the hardware, for example of the transponder, counted on one leg.
+
+    Parameters
+    ----------
+    seconds : float
+    on_down_leg : bool
+    parameter : str
+        Name under which it can be estimated.
+    """
 
     seconds: float
     on_down_leg: bool
+    parameter: str = ""
+
+    def _counted(self, leg: Leg) -> Array:
+        on_this = leg.station_transmits != self.on_down_leg
+        return np.full(len(leg.station.epochs), 1.0 if on_this else 0.0)
 
     def group(self, leg: Leg) -> Array:
-        counted = leg.station_transmits != self.on_down_leg
-        return np.full(len(leg.station.epochs), self.seconds if counted else 0.0)
+        return self.seconds * self._counted(leg)
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """With respect to the constant, under its own name."""
+        return {self.parameter: self._counted(leg)} if self.parameter in names else {}
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,16 +220,17 @@ def apparent_direction(leg: Leg) -> Array:
 
 def elevation_at_station(end: StationEnd, leg: Leg) -> Array:
     """Elevation in vacuum of the ray over the station's horizon, rad, shape (n,)."""
-    return azimuth_elevation(end.look(leg.station, apparent_direction(leg)))[1]
+    direction = apparent_direction(leg)
+    along = np.einsum("ni,ni->n", end.zenith(leg.station), direction)
+    return np.arcsin(np.clip(along / np.linalg.norm(direction, axis=1), -1.0, 1.0))
 
 
 @dataclass(frozen=True, eq=False)
-class _AtStations(_NotDispersive):
-    """An effect of the air over the stations: who stands at the leg's end, in what weather."""
+class _AtStations(_Effect):
+    """An effect of the air over the stations: who stands at the leg's end."""
 
     transmitter: StationEnd
     receiver: StationEnd
-    weather: Weather
 
     def _station(self, leg: Leg) -> StationEnd:
         return self.transmitter if leg.station_transmits else self.receiver
@@ -197,49 +238,63 @@ class _AtStations(_NotDispersive):
 
 @dataclass(frozen=True, eq=False)
 class RadioTroposphere(_AtStations):
-    """Neutral atmosphere at radio frequencies (`wobble.earth.troposphere`)."""
+    """Neutral atmosphere at radio frequencies (`wobble.earth.troposphere`).
+
+    Parameters
+    ----------
+    transmitter, receiver : StationEnd
+    weather : Weather
+    zenith_wet : mapping of str to float
+        What is to be added to the zenith wet delay over a station, by its name, m.
+    """
+
+    weather: Weather
+    zenith_wet: Mapping[str, float] = field(default_factory=dict)
 
     def group(self, leg: Leg) -> Array:
         end = self._station(leg)
         _, latitude, height = end.station.geodetic
-        return (
-            tropospheric_delay(
-                elevation_at_station(end, leg),
-                latitude,
-                height,
-                day_of_year(leg),
-                *self.weather.completed(end.station),
-            )
-            / SPEED_OF_LIGHT
+        elevation = elevation_at_station(end, leg)
+        delay = tropospheric_delay(
+            elevation,
+            latitude,
+            height,
+            day_of_year(leg),
+            *self.weather.completed(end.station),
         )
+        more = self.zenith_wet.get(end.station.name, 0.0)
+        if more:
+            delay = delay + more * wet_mapping(elevation, latitude)
+        return delay / SPEED_OF_LIGHT
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """With respect to ``station.NAME.zenith_wet``, s/m."""
+        end = self._station(leg)
+        name = f"station.{end.station.name}.zenith_wet"
+        if name not in names:
+            return {}
+        mapping = wet_mapping(elevation_at_station(end, leg), end.station.geodetic[1])
+        return {name: mapping / SPEED_OF_LIGHT}
 
 
 @dataclass(frozen=True, eq=False)
 class OpticalTroposphere(_AtStations):
     """Neutral atmosphere for laser ranging (`wobble.earth.optical_refraction`)."""
 
+    weather: Weather
     wavelength: Array
 
     def group(self, leg: Leg) -> Array:
         end = self._station(leg)
         _, latitude, height = end.station.geodetic
-        pressure, temperature, humidity = self.weather.completed(end.station)
-        return (
-            optical_delay(
-                elevation_at_station(end, leg),
-                latitude,
-                height,
-                pressure,
-                temperature,
-                humidity,
-                self.wavelength,
-            )
-            / SPEED_OF_LIGHT
-        )
+        elevation = elevation_at_station(end, leg)
+        weather = self.weather.completed(end.station)
+        delay = optical_delay(elevation, latitude, height, *weather, self.wavelength)
+        return delay / SPEED_OF_LIGHT
 
 
 @dataclass(frozen=True, eq=False)
-class Ionosphere:
+class Ionosphere(_AtStations):
     """Thin shell of given vertical content over both stations.
 
     Parameters
@@ -251,26 +306,28 @@ class Ionosphere:
         Hz.
     """
 
-    transmitter: StationEnd
-    receiver: StationEnd
     content: float
     up_frequency: Array
     down_frequency: Array
 
-    def group(self, leg: Leg) -> Array:
-        """Delay of the modulation, s: positive."""
-        end = self.transmitter if leg.station_transmits else self.receiver
-        frequency = self.up_frequency if leg.station_transmits else self.down_frequency
-        slant = slant_factor(elevation_at_station(end, leg))
-        return group_delay(self.content * slant, frequency) / SPEED_OF_LIGHT
+    dispersive: ClassVar[bool] = True
 
-    def phase(self, leg: Leg) -> Array:
-        """Delay of the phase, s: negative, an advance."""
-        return -self.group(leg)
+    def _per_content(self, leg: Leg) -> Array:
+        frequency = self.up_frequency if leg.station_transmits else self.down_frequency
+        slant = slant_factor(elevation_at_station(self._station(leg), leg))
+        return group_delay(slant, frequency) / SPEED_OF_LIGHT
+
+    def group(self, leg: Leg) -> Array:
+        return self.content * self._per_content(leg)
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """With respect to ``ionosphere.content``, s m^2."""
+        name = "ionosphere.content"
+        return {name: self._per_content(leg)} if name in names else {}
 
 
 @dataclass(frozen=True, eq=False)
-class SolarCorona:
+class SolarCorona(_Effect):
     """Electrons of the corona and the solar wind along the leg.
 
     Parameters
@@ -290,25 +347,28 @@ class SolarCorona:
     up_frequency: Array
     down_frequency: Array
 
-    def group(self, leg: Leg) -> Array:
-        """Delay of the modulation, s: positive."""
+    dispersive: ClassVar[bool] = True
+
+    def _unscaled(self, leg: Leg) -> Array:
         frequency = self.up_frequency if leg.station_transmits else self.down_frequency
         flight = leg.reception.epochs.minus(leg.transmission.epochs)
         sun = self.ephemeris.position("sun", leg.transmission.epochs.shift(flight / 2.0))
-        delay = coronal_delay(
-            self.model, leg.transmission.position, leg.reception.position, sun, frequency
-        )
-        return self.scale * delay / SPEED_OF_LIGHT
+        ends = leg.transmission.position, leg.reception.position
+        return coronal_delay(self.model, *ends, sun, frequency) / SPEED_OF_LIGHT
 
-    def phase(self, leg: Leg) -> Array:
-        """Delay of the phase, s: negative, an advance."""
-        return -self.group(leg)
+    def group(self, leg: Leg) -> Array:
+        return self.scale * self._unscaled(leg)
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """With respect to ``corona.scale``, s."""
+        return {"corona.scale": self._unscaled(leg)} if "corona.scale" in names else {}
 
 
 def day_of_year(leg: Leg) -> Array:
-    """Days since the beginning of the year, shape (n,): for the season of the air."""
-    days, part = leg.station.epochs.julian_date
-    year = erfa.jd2cal(days, part)[0]
-    january_first = sum(erfa.cal2jd(year, 1, 1))
-    return np.asarray((days - january_first) + part + 1.0, float)
+    """Days since the beginning of the year 2000, shape (n,): for the season of the air.
 
+    The seasonal terms have the period 365.25 days: counted on without a break, no range rate
+    has a step in it at New Year, and the season is at most 0.75 day off.
+    """
+    epochs = leg.station.epochs
+    return (epochs.seconds / DAY + 1.5) + epochs.fraction / DAY

@@ -1,10 +1,10 @@
 """The two ends of the link in barycentric coordinates.
 
-In: TDB epochs. Out: an `Event` at each: position (m), velocity (m/s) and the local
-direction axes of the station or lander, in ICRF axes with the origin at the
-solar-system barycentre; and the exact increment of the position over an interval.
+In: TDB epochs. Out: an `Event` at each: where the station or lander is and how it moves, in
+ICRF axes with the origin at the solar-system barycentre; and the exact step of its position
+from one event to another, which is never formed by subtracting positions.
 
-A station's geocentric vector, given in the TT-compatible terrestrial frame, becomes
+A station's geocentric vector r, given in the TT-compatible terrestrial frame, becomes
 barycentric and TDB-compatible by ``r (1 - U/c^2 - L_C) - V (V.r) / (2 c^2)`` (IERS
 Conventions 2010, eq. 11.19), U the potential of the other bodies and V the velocity of the
 geocentre: 10 cm in scale and up to 3 cm in Lorentz contraction. The lander's
@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple, Protocol, Self
+from typing import Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,7 @@ from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs, tdb_minus_tt
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
+from wobble.planet.tide import solid_body_tide
 
 __all__ = ["End", "Event", "LanderEnd", "NearEarth", "StationEnd"]
 
@@ -46,42 +47,49 @@ class Event:
 
     Parameters
     ----------
+    body : str
+        The planet on which it stands.
     epochs : Epochs
         TDB.
-    center : ndarray, shape (n, 3)
-        Barycentric position of the planet, m.
-    local : ndarray, shape (n, 3)
-        From the planet's centre to the end, m.
-    velocity : ndarray, shape (n, 3)
-        Barycentric velocity of the end, m/s.
+    center, center_velocity : ndarray, shape (n, 3)
+        Barycentric position (m) and velocity (m/s) of the planet.
+    turned, turned_velocity : ndarray, shape (n, 3)
+        From the planet's centre to the end, turned with the planet, m and m/s.
+    correction : ndarray, shape (n, 3)
+        What relativity (and the lander's tide) adds to that: decimetres.
     """
 
+    body: str
     epochs: Epochs
     center: Array
-    local: Array
-    velocity: Array
+    center_velocity: Array
+    turned: Array
+    turned_velocity: Array
+    correction: Array
+
+    @cached_property
+    def local(self) -> Array:
+        """From the planet's centre to the end, m, shape (n, 3)."""
+        return self.turned + self.correction
 
     @cached_property
     def position(self) -> Array:
         """Barycentric position, m, shape (n, 3)."""
         return self.center + self.local
 
-    def moved(self, interval: Array, center_step: Array, local_step: Array) -> Advance:
-        """The event ``interval`` seconds later; the velocity of the planet's centre is kept."""
-        later = replace(
+    @cached_property
+    def velocity(self) -> Array:
+        """Barycentric velocity, m/s, shape (n, 3)."""
+        return self.center_velocity + self.turned_velocity
+
+    def moved(self, interval: Array) -> Event:
+        """The event an instant later, on a straight line: 10 micrometres off after 25 ms."""
+        return replace(
             self,
             epochs=self.epochs.shift(interval),
-            center=self.center + center_step,
-            local=self.local + local_step,
+            center=self.center + self.center_velocity * interval[:, None],
+            turned=self.turned + self.turned_velocity * interval[:, None],
         )
-        return Advance(later, center_step + local_step)
-
-
-class Advance(NamedTuple):
-    """A later event, and the exact step of the position that leads to it, m, shape (n, 3)."""
-
-    event: Event
-    step: Array
 
 
 class End(Protocol):
@@ -91,12 +99,16 @@ class End(Protocol):
         """Position and velocity at TDB epochs."""
         ...
 
-    def center(self, epochs: Epochs) -> Array:
-        """Position of the planet's centre alone, m, shape (n, 3): a cheap first guess."""
+    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        """Position and velocity of the planet alone, (n, 3) each: a cheap first guess."""
         ...
 
-    def advance(self, event: Event, interval: Array) -> Advance:
-        """The event ``interval`` seconds later, and the exact step to it."""
+    def step(self, begin: Event, end: Event, interval: Array) -> Array:
+        """Exact change of the position over ``interval`` seconds from ``begin``, m, (n, 3).
+
+        ``end`` is the event there, but for a microsecond or so: small terms are taken from
+        it.
+        """
         ...
 
 
@@ -106,18 +118,15 @@ def external_potential(
     """Newtonian potential of other bodies at a body's centre, m^2/s^2, shape (n,)."""
     center = ephemeris.position(body, epochs)
     return sum(
-        (
-            GM[r] / np.linalg.norm(ephemeris.position(r, epochs) - center, axis=1)
-            for r in raisers
-        ),
+        (GM[r] / np.linalg.norm(ephemeris.position(r, epochs) - center, axis=1) for r in raisers),
         np.zeros(len(epochs)),
     )
 
 
-def barycentric(local: Array, velocity: Array, scale: Array) -> Array:
-    """Planetocentric vectors in barycentric coordinates: scaled and Lorentz-contracted."""
+def barycentric_correction(local: Array, velocity: Array, scale: Array) -> Array:
+    """What the scale and the Lorentz contraction add to planetocentric vectors, m, (n, 3)."""
     along = np.einsum("ni,ni->n", velocity, local)
-    return local * (1.0 - scale)[:, None] - velocity * (along / (2.0 * C2))[:, None]
+    return -local * scale[:, None] - velocity * (along / (2.0 * C2))[:, None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,69 +198,54 @@ class StationEnd:
         )
         return cls(station, earth, tides)
 
-    def center(self, epochs: Epochs) -> Array:
-        return self.earth.ephemeris.position("earth", epochs)
+    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        return self.earth.ephemeris.state("earth", epochs)
 
     def _itrf(self, tt: Epochs) -> Array:
         return self.station.itrf(tt) + self.tides.value(tt)
 
     def at(self, epochs: Epochs) -> Event:
-        center, earth_velocity = self.earth.ephemeris.state("earth", epochs)
-        tt = self.earth.tt(epochs)
-        geocentric = self.earth.orientation.gcrs(self._itrf(tt), tt)
-        spin = self.earth.orientation.velocity(geocentric)
-        local = self._corrected(geocentric, spin, earth_velocity, epochs)
-        return Event(epochs, center, local, earth_velocity + spin)
-
-    def _corrected(
-        self, geocentric: Array, spin: Array, earth_velocity: Array, epochs: Epochs
-    ) -> Array:
-        """Barycentric form, at the place's own TT."""
-        place_clock = np.einsum("ni,ni->n", earth_velocity, geocentric) / C2
-        scale = self.earth.potential.value(epochs)[:, 0] / C2 + L_C
-        return barycentric(geocentric - spin * place_clock[:, None], earth_velocity, scale)
-
-    def advance(self, event: Event, interval: Array) -> Advance:
-        """The event ``interval`` seconds later, and the exact step to it.
-
-        The part of the rotation is never subtracted; that of the small corrections is.
-        """
         earth = self.earth
-        tt = earth.tt(event.epochs)
-        tt_interval = interval - earth.clock.increment(event.epochs, interval)[:, 0]
-        itrf = self._itrf(tt)
-        itrf_step = self.tides.increment(tt, tt_interval) + np.outer(
-            tt_interval, self.station.velocity
-        )
-        turned = earth.orientation.increment(itrf, itrf_step, tt, tt_interval)
-        start = earth.orientation.gcrs(itrf, tt)
-        end = start + turned
-        later = event.epochs.shift(interval)
-        end_velocity = earth.ephemeris.state("earth", later)[1]
-        end_spin = earth.orientation.velocity(end)
-        start_spin = earth.orientation.velocity(start)
-        start_velocity = event.velocity - start_spin
-        correction_step = (self._corrected(end, end_spin, end_velocity, later) - end) - (
-            self._corrected(start, start_spin, start_velocity, event.epochs) - start
-        )
-        center_step = earth.ephemeris.increment("earth", event.epochs, interval)
-        moved = event.moved(interval, center_step, turned + correction_step)
-        return Advance(replace(moved.event, velocity=end_velocity + end_spin), moved.step)
+        center, center_velocity = self.center_state(epochs)
+        tt = earth.tt(epochs)
+        geocentric = earth.orientation.gcrs(self._itrf(tt), tt)
+        spin = earth.orientation.velocity(geocentric)
+        place_clock = np.einsum("ni,ni->n", center_velocity, geocentric) / C2
+        scale = earth.potential.value(epochs)[:, 0] / C2 + L_C
+        correction = barycentric_correction(geocentric, center_velocity, scale)
+        # The orientation's argument is the place's own TT, later by the place's own clock.
+        correction -= spin * place_clock[:, None]
+        return Event("earth", epochs, center, center_velocity, geocentric, spin, correction)
+
+    def at_clock(self, tt: Epochs) -> Event:
+        """The event at TT epochs of the station's own clock."""
+        geocentre = Epochs(tt.seconds, tt.fraction, "tdb")
+        # TDB - TT changes by less than 1e-9 of a shift of 2 ms: one step is exact.
+        geocentre = geocentre.shift(self.earth.clock.value(geocentre)[:, 0])
+        event = self.at(geocentre)
+        return event.moved(self.place_clock(event))
+
+    def tdb(self, tt: Epochs) -> Epochs:
+        """TDB of TT epochs of the station's clock."""
+        return self.at_clock(tt).epochs
+
+    def step(self, begin: Event, end: Event, interval: Array) -> Array:
+        """Exact change of the position over ``interval`` seconds from ``begin``, m, (n, 3)."""
+        earth = self.earth
+        tt = earth.tt(begin.epochs)
+        tt_interval = interval - earth.clock.increment(begin.epochs, interval)[:, 0]
+        drift = np.outer(tt_interval, self.station.velocity)
+        itrf_step = self.tides.increment(tt, tt_interval) + drift
+        turned = earth.orientation.increment(self._itrf(tt), itrf_step, tt, tt_interval)
+        orbit = earth.ephemeris.increment("earth", begin.epochs, interval)
+        return orbit + turned + (end.correction - begin.correction)
 
     def place_clock(self, event: Event) -> Array:
         """What the place adds to TDB - TT, ``V.r/c^2``, s, shape (n,) (Moyer 2000).
 
         A term of 2 microseconds: the difference of two of them keeps 1e-21 s.
         """
-        earth_velocity = event.velocity - self.earth.orientation.velocity(event.local)
-        return np.einsum("ni,ni->n", earth_velocity, event.local) / C2
-
-    def tdb(self, tt: Epochs) -> Epochs:
-        """TDB of TT epochs of the station's clock."""
-        first = Epochs(tt.seconds, tt.fraction, "tdb")
-        first = first.shift(self.earth.clock.value(first)[:, 0])
-        # TDB - TT changes by less than 1e-9 of a shift of 2 ms: one step is exact.
-        return first.shift(self.place_clock(self.at(first)))
+        return np.einsum("ni,ni->n", event.center_velocity, event.local) / C2
 
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the station of ICRF directions, shape (n, 3).
@@ -263,6 +257,11 @@ class StationEnd:
         axes = [self.earth.orientation.gcrs(axis, tt) for axis in self.station.horizon]
         return np.stack([np.einsum("ni,ni->n", axis, toward) for axis in axes], axis=1)
 
+    def zenith(self, event: Event) -> Array:
+        """Unit vector to the geodetic zenith in ICRF axes, shape (n, 3)."""
+        up = self.station.horizon[2]
+        return self.earth.orientation.gcrs(up, self.earth.tt(event.epochs))
+
 
 @dataclass(frozen=True, eq=False)
 class LanderEnd:
@@ -273,56 +272,54 @@ class LanderEnd:
     ephemeris: Ephemeris
 
     def center(self, epochs: Epochs) -> Array:
+        """Barycentric position of the planet, m, shape (n, 3)."""
         return self.ephemeris.position(self.body.name, epochs)
 
-    def place(self, epochs: Epochs) -> Array:
-        """Body-fixed position with the solid tide, m, shape (n, 3)."""
-        return self.lander.position + self.body.tidal_displacement(
-            self.lander.position, self.ephemeris, epochs
-        )
+    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        return self.ephemeris.state(self.body.name, epochs)
 
     def at(self, epochs: Epochs) -> Event:
-        center, velocity = self.ephemeris.state(self.body.name, epochs)
-        inertial = self.body.orientation.inertial(self.place(epochs), epochs)
+        center, center_velocity = self.center_state(epochs)
+        orientation, place = self.body.orientation, self.lander.position
+        turned = orientation.inertial(place, epochs)
         # The secant over a tenth of a second is the derivative to 1e-12 of it.
         tenth = np.full(len(epochs), 0.1)
-        spin = self.body.orientation.increment(self.lander.position, epochs, tenth) / tenth[:, None]
-        return Event(
-            epochs,
-            center,
-            barycentric(inertial, velocity, self._scale(epochs)),
-            velocity + spin,
-        )
+        spin = orientation.increment(place, epochs, tenth) / 0.1
+        bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
+        correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
+        correction += self._tide(turned, bodies)
+        return Event(self.body.name, epochs, center, center_velocity, turned, spin, correction)
 
-    def _scale(self, epochs: Epochs) -> Array:
-        bodies = ("sun", "earth") if self.body.name == "moon" else ("sun",)
-        return external_potential(self.ephemeris, self.body.name, bodies, epochs) / C2
+    @property
+    def _potential_bodies(self) -> tuple[str, ...]:
+        return ("sun", "earth") if self.body.name == "moon" else ("sun",)
 
-    def advance(self, event: Event, interval: Array) -> Advance:
-        """The event ``interval`` seconds later, and the exact step to it.
+    @property
+    def _neighbours(self) -> set[str]:
+        return {*self._potential_bodies, *self.body.tide_raisers}
 
-        The part of the rotation is never subtracted; that of the small corrections is. The
-        lander's velocity about the planet's centre is kept: it serves gradients only.
-        """
-        orientation = self.body.orientation
-        later = event.epochs.shift(interval)
-        place = self.place(event.epochs)
-        # The tide moves by less than 1e-6 m/s: its change is turned with the end's orientation.
-        tide_step = orientation.inertial(self.place(later) - place, later)
-        start = orientation.inertial(place, event.epochs)
-        turned = orientation.increment(place, event.epochs, interval) + tide_step
-        velocities = [self.ephemeris.state(self.body.name, at)[1] for at in (event.epochs, later)]
-        start_correction, end_correction = (
-            barycentric(v, velocity, self._scale(at)) - v
-            for v, velocity, at in zip(
-                (start, start + turned), velocities, (event.epochs, later), strict=True
-            )
-        )
-        local_step = turned + (end_correction - start_correction)
-        center_step = self.ephemeris.increment(self.body.name, event.epochs, interval)
-        moved = event.moved(interval, center_step, local_step)
-        velocity = event.velocity + (velocities[1] - velocities[0])
-        return Advance(replace(moved.event, velocity=velocity), moved.step)
+    def _scale(self, bodies: dict[str, Array]) -> Array:
+        distances = {r: np.linalg.norm(bodies[r], axis=1) for r in self._potential_bodies}
+        return np.asarray(sum(GM[r] / d for r, d in distances.items()) / C2, float)
+
+    def _tide(self, turned: Array, bodies: dict[str, Array]) -> Array:
+        """Solid tide in ICRF axes: the same formula in any axes, and no turn to and fro."""
+        body = self.body
+        total = np.zeros_like(turned)
+        if body.love_h2 or body.love_l2:
+            radius = (2.0 * body.equatorial_radius + body.polar_radius) / 3.0
+            for r in body.tide_raisers:
+                mass_ratio = GM[r] / body.gm
+                total += solid_body_tide(
+                    turned, bodies[r], mass_ratio, radius, body.love_h2, body.love_l2
+                )
+        return total
+
+    def step(self, begin: Event, end: Event, interval: Array) -> Array:
+        """Exact change of the position over ``interval`` seconds from ``begin``, m, (n, 3)."""
+        orbit = self.ephemeris.increment(self.body.name, begin.epochs, interval)
+        turned = self.body.orientation.increment(self.lander.position, begin.epochs, interval)
+        return orbit + turned + (end.correction - begin.correction)
 
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the lander of ICRF directions, shape (n, 3)."""

@@ -1,8 +1,8 @@
 """Range and range rate as a station measures them, with their partial derivatives.
 
 In: a `Link` (who sends, sends back and receives, and what delays the signal) and the time
-tags. Out: `Computed`: values, shape (n,), in m and m/s one-way, and derivatives with
-respect to named parameters.
+tags. Out: `Computed` and `RangeRate`: values, shape (n,), in m and m/s one-way, and
+derivatives with respect to named parameters.
 
 * **Range** is half the interval on the station's clock between sending and receiving, times
   the speed of light: ``(t3 - t1)_clock = (t3 - t1)_TDB - [(TDB - TT)(t3) - (TDB - TT)(t1)]``.
@@ -10,20 +10,21 @@ respect to named parameters.
 * **Range rate** over a count is the change of that range from begin to end of the count,
   divided by the count time on the station's clock (for a constant uplink frequency the
   received frequency's average is the transmitted one's times turnaround ratio times ``1 - 2
-  v/c``). It is formed from increments: with b and e the vector of a leg at begin and end of
-  the count and a = e - b, ``drho = a.(b + e) / (|b| + |e|)``, a itself made of exact
-  increments of the ends, the epochs of the other events shifted as the light time changes.
-  No two ranges are ever subtracted.
+  v/c``). The paths at begin and end of the count are solved, which gives the change of the
+  three epochs; the change of the range is then formed from increments: with b and e the
+  vector of a leg at begin and end of the count and a = e - b, ``drho = a.(b + e) / (|b| +
+  |e|)``, a itself made of exact steps of the ends. No two ranges are ever subtracted.
 * **Instantaneous range rate** is the same over 2 ms: the third derivative of the range makes
   that wrong by 1e-12 m/s.
 
-Media enter a range with their group delay, a range rate with their phase delay.
+Media enter a range with their group delay, a range rate with their phase delay. Many
+measurements are computed in blocks (`wobble.link.blocks`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from astropy.time import Time
@@ -32,8 +33,9 @@ from numpy.typing import ArrayLike, NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import InputError
+from wobble.link.blocks import in_blocks, joined, rows
 from wobble.link.delays import Delay
-from wobble.link.ends import Event, LanderEnd, StationEnd
+from wobble.link.ends import End, Event, LanderEnd, StationEnd
 from wobble.link.light_time import Leg, RoundTrip, solve_round_trip
 
 __all__ = ["Computed", "Link", "RangeRate"]
@@ -41,17 +43,17 @@ __all__ = ["Computed", "Link", "RangeRate"]
 Array = NDArray[np.float64]
 
 INSTANT = 2.0e-3
-COUNT_SWEEPS = 3
+CLOSING_SWEEPS = 3
 
 
 @dataclass(frozen=True, eq=False)
 class Computed:
-    """A computed observable.
+    """A computed range.
 
     Parameters
     ----------
     value : ndarray, shape (n,)
-        m (range).
+        m.
     link : Link
         What it was computed for.
     trip : RoundTrip
@@ -64,7 +66,12 @@ class Computed:
 
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
-        return self.link.range_partials(self.trip, list(names))
+        wanted = list(names)
+
+        def block(index: slice) -> dict[str, Array]:
+            return self.link.rows(index).range_partials(rows(self.trip, index), wanted)
+
+        return _joined_columns(in_blocks(block, len(self.value)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,9 +87,20 @@ class RangeRate:
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
         wanted = list(names)
-        first = self.link.range_partials(self.begin, wanted)
-        last = self.link.range_partials(self.end, wanted)
-        return {name: (last[name] - first[name]) / self.count_time for name in last}
+
+        def block(index: slice) -> dict[str, Array]:
+            link, count = self.link.rows(index), self.count_time[index]
+            first, last = (
+                link.range_partials(rows(trip, index), wanted, of_phase=True)
+                for trip in (self.begin, self.end)
+            )
+            return {name: (last[name] - first[name]) / count for name in last}
+
+        return _joined_columns(in_blocks(block, len(self.value)))
+
+
+def _joined_columns(parts: Sequence[dict[str, Array]]) -> dict[str, Array]:
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +123,10 @@ class Link:
     receiver: StationEnd
     delays: Sequence[Delay] = ()
 
+    def rows(self, index: slice) -> Link:
+        """The same link for some of the measurements."""
+        return replace(self, delays=[delay.rows(index) for delay in self.delays])
+
     # ------------------------------------------------------------------ values
 
     def range(self, tags: Time, *, at_reception: bool = True) -> Computed:
@@ -117,16 +139,14 @@ class Link:
         at_reception : bool
             Whether the tags are of the reception (else of the transmission).
         """
-        station = self.receiver if at_reception else self.transmitter
-        epochs = station.tdb(Epochs.from_time(tags, "tt"))
-        trip = solve_round_trip(
-            self.transmitter, self.lander, self.receiver, epochs, self._group, received=at_reception
-        )
-        clock = self._clock_change(trip)
-        value = 0.5 * (
-            trip.path + SPEED_OF_LIGHT * ((trip.up_delay + trip.down_delay) - clock)
-        )
-        return Computed(value, self, trip)
+        tt = Epochs.from_time(tags, "tt")
+
+        def block(index: slice) -> Computed:
+            return self.rows(index)._range(tt[index], at_reception)
+
+        parts = in_blocks(block, len(tt))
+        value = np.concatenate([part.value for part in parts])
+        return Computed(value, self, joined([part.trip for part in parts]))
 
     def range_rate(self, tags: Time, count_time: ArrayLike) -> RangeRate:
         """Range rate averaged over the count, one-way m/s.
@@ -143,7 +163,8 @@ class Link:
         InputError
             If a count time is not positive.
         """
-        count = np.broadcast_to(np.asarray(count_time, float), (np.size(tags.jd1),))
+        middle = Epochs.from_time(tags, "tt")
+        count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
         if not (count > 0).all():
             raise InputError(
                 "a count time is positive",
@@ -151,62 +172,73 @@ class Link:
                 found=float(count[~(count > 0)][0]),
                 expected="seconds",
             )
-        begin_tt = Epochs.from_time(tags, "tt").shift(-count / 2.0)
-        begin_tdb = self.receiver.tdb(begin_tt)
-        begin = solve_round_trip(
-            self.transmitter, self.lander, self.receiver, begin_tdb, self._phase
-        )
-        value, end = self._advance(begin, count)
+
+        def block(index: slice) -> RangeRate:
+            return self.rows(index)._range_rate(middle[index], count[index])
+
+        parts = in_blocks(block, len(middle))
+        value = np.concatenate([part.value for part in parts])
+        begin, end = joined([part.begin for part in parts]), joined([part.end for part in parts])
         return RangeRate(value, self, begin, end, count)
 
     def instantaneous_range_rate(self, tags: Time) -> RangeRate:
         """Range rate at an instant of reception, one-way m/s."""
         return self.range_rate(tags, INSTANT)
 
+    def _range(self, tt: Epochs, at_reception: bool) -> Computed:
+        trip = self._solve(tt, self._group, at_reception)
+        delay = (trip.up_delay + trip.down_delay) - self._clock_change(trip)
+        return Computed(0.5 * (trip.path + SPEED_OF_LIGHT * delay), self, trip)
+
+    def _solve(
+        self, tt: Epochs, delay: Callable[[Leg], Array], at_reception: bool = True
+    ) -> RoundTrip:
+        """The path of the signal that a station's clock tags."""
+        tagged = self.receiver if at_reception else self.transmitter
+        return solve_round_trip(
+            self.transmitter,
+            self.lander,
+            self.receiver,
+            tagged.at_clock(tt),
+            delay,
+            from_reception=at_reception,
+        )
+
     # ------------------------------------------------------------- the count
 
-    def _advance(self, begin: RoundTrip, count: Array) -> tuple[Array, RoundTrip]:
-        """Mean range rate over a count that starts with ``begin``, and the path at its end."""
-        down, up = begin.down, begin.up
-        clock = self.receiver.earth.clock
-        count_tdb = count + clock.increment(down.reception.epochs, count)[:, 0]
-        received = self.receiver.advance(down.reception, count_tdb)
-        # The place's own part of TDB - TT stretches the count by up to 1e-10 of it.
-        count_tdb += self._place_clock_step(self.receiver, down.reception, received.event)
-        received = self.receiver.advance(down.reception, count_tdb)
-        at_lander = at_transmitter = count_tdb
-        for _ in range(COUNT_SWEEPS):
-            returned = self.lander.advance(down.transmission, at_lander)
-            end_down = Leg(returned.event, received.event, station_transmits=False)
-            longer_down = _length_increment(down, received.step - returned.step)
-            down_delay_step = self._phase(end_down) - begin.down_delay
-            at_lander = count_tdb - longer_down / SPEED_OF_LIGHT - down_delay_step
-        for _ in range(COUNT_SWEEPS):
-            sent = self.transmitter.advance(up.transmission, at_transmitter)
-            end_up = Leg(sent.event, returned.event, station_transmits=True)
-            longer_up = _length_increment(up, returned.step - sent.step)
-            up_delay_step = self._phase(end_up) - begin.up_delay
-            at_transmitter = at_lander - longer_up / SPEED_OF_LIGHT - up_delay_step
-        clock_step = (
-            clock.increment(down.reception.epochs, count_tdb)[:, 0]
-            - clock.increment(up.transmission.epochs, at_transmitter)[:, 0]
-            + self._place_clock_step(self.receiver, down.reception, received.event)
-            - self._place_clock_step(self.transmitter, up.transmission, sent.event)
-        )
-        delay_step = down_delay_step + up_delay_step
-        longer = longer_down + longer_up + SPEED_OF_LIGHT * (delay_step - clock_step)
-        end = RoundTrip(
-            end_up,
-            end_down,
-            begin.up_delay + up_delay_step,
-            begin.down_delay + down_delay_step,
-            received=True,
-        )
-        return longer / (2.0 * count), end
+    def _range_rate(self, middle: Epochs, count: Array) -> RangeRate:
+        first = middle.shift(-count / 2.0)
+        begin, end = (self._solve(tt, self._phase) for tt in (first, first.shift(count)))
+        return RangeRate(self._mean_rate(begin, end, count), self, begin, end, count)
 
-    @staticmethod
-    def _place_clock_step(station: StationEnd, begin: Event, end: Event) -> Array:
-        return station.place_clock(end) - station.place_clock(begin)
+    def _mean_rate(self, begin: RoundTrip, end: RoundTrip, count: Array) -> Array:
+        """Range rate over the count, from the exact change of the path."""
+        clock = self.receiver.earth.clock
+        place = self.receiver.place_clock(end.received) - self.receiver.place_clock(begin.received)
+        received_later = count + clock.increment(begin.received.epochs, count)[:, 0] + place
+        received_step = self.receiver.step(begin.received, end.received, received_later)
+        down_delay_step = end.down_delay - begin.down_delay
+        down, returned_later, returned_step = _leg_change(
+            begin.down,
+            (received_later, received_step),
+            self._rough_step(self.lander, begin.returned, end.returned),
+            down_delay_step,
+        )
+        up_delay_step = end.up_delay - begin.up_delay
+        up, sent_later, _ = _leg_change(
+            begin.up,
+            (returned_later, returned_step),
+            self._rough_step(self.transmitter, begin.sent, end.sent),
+            up_delay_step,
+        )
+        clock_step = (
+            clock.increment(begin.received.epochs, received_later)[:, 0]
+            - clock.increment(begin.sent.epochs, sent_later)[:, 0]
+            + place
+            - (self.transmitter.place_clock(end.sent) - self.transmitter.place_clock(begin.sent))
+        )
+        delay_step = (down_delay_step + up_delay_step) - clock_step
+        return ((down + up) + SPEED_OF_LIGHT * delay_step) / (2.0 * count)
 
     # ------------------------------------------------------------ contributions
 
@@ -218,36 +250,116 @@ class Link:
 
     def _clock_change(self, trip: RoundTrip) -> Array:
         """Growth of TDB - TT at the stations' clocks from transmission to reception, s."""
-        sent, received = trip.up.transmission, trip.down.reception
+        flight = trip.received.epochs.minus(trip.sent.epochs)
         return (
-            self.receiver.earth.clock.increment(sent.epochs, received.epochs.minus(sent.epochs))[
-                :, 0
-            ]
-            + self.receiver.place_clock(received)
-            - self.transmitter.place_clock(sent)
+            self.receiver.earth.clock.increment(trip.sent.epochs, flight)[:, 0]
+            + self.receiver.place_clock(trip.received)
+            - self.transmitter.place_clock(trip.sent)
         )
 
     # ---------------------------------------------------------------- partials
 
-    def range_partials(self, trip: RoundTrip, names: list[str]) -> dict[str, Array]:
-        """Derivatives of the one-way range by name, shape (n,) each."""
-        _, at_lander, _ = trip.gradients()
-        direction = 0.5 * at_lander
-        event = trip.down.transmission
-        body, lander = self.lander.body, self.lander.lander
-        out = body.orientation.projected_partials(
-            names, lander.position, event.epochs, direction
+    def range_partials(
+        self, trip: RoundTrip, names: Collection[str], *, of_phase: bool = False
+    ) -> dict[str, Array]:
+        """Derivatives of the one-way range by name, shape (n,) each.
+
+        Parameters
+        ----------
+        trip : RoundTrip
+            A path of this link.
+        names : collection of str
+            Those that the range does not depend on are left out.
+        of_phase : bool
+            Whether the range is the carrier's (its change is a range rate) or the
+            modulation's.
+        """
+        wanted = set(names)
+        return (
+            self._lander_partials(trip, wanted)
+            | self._station_partials(trip, wanted)
+            | self._delay_partials(trip, wanted, of_phase)
         )
-        coordinates = [f"lander.{lander.name}.{axis}" for axis in "xyz"]
-        if not set(coordinates).isdisjoint(names):
-            fixed = body.orientation.body_fixed(direction, event.epochs)
-            out |= {n: fixed[:, k] for k, n in enumerate(coordinates) if n in names}
+
+    def _lander_partials(self, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+        """By the rotation and by the lander's coordinates."""
+        orientation, lander = self.lander.body.orientation, self.lander.lander
+        direction, epochs = 0.5 * trip.gradients.returned, trip.returned.epochs
+        out = orientation.projected_partials(names, lander.position, epochs, direction)
+        coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
+        if not names.isdisjoint(coordinates):
+            fixed = orientation.body_fixed(direction, epochs)
+            out |= {name: fixed[:, k] for name, k in coordinates.items() if name in names}
         return out
+
+    def _station_partials(self, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+        """By the stations' terrestrial coordinates."""
+        out: dict[str, Array] = {}
+        gradients = trip.gradients
+        for end, event, gradient in (
+            (self.transmitter, trip.sent, gradients.sent),
+            (self.receiver, trip.received, gradients.received),
+        ):
+            coordinates = {f"station.{end.station.name}.{axis}": k for k, axis in enumerate("xyz")}
+            if names.isdisjoint(coordinates):
+                continue
+            fixed = end.earth.orientation.itrf(0.5 * gradient, end.earth.tt(event.epochs))
+            for name, k in coordinates.items():
+                if name in names:
+                    out[name] = out.get(name, 0.0) + fixed[:, k]
+        return out
+
+    def _delay_partials(self, trip: RoundTrip, names: set[str], of_phase: bool) -> dict[str, Array]:
+        """By the parameters of what delays the signal."""
+        out: dict[str, Array] = {}
+        gradients = trip.gradients
+        for delay in self.delays:
+            sign = -1.0 if of_phase and delay.dispersive else 1.0
+            for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
+                for name, partial in delay.partials(leg, names).items():
+                    metres = 0.5 * SPEED_OF_LIGHT * sign * gain * partial
+                    out[name] = out.get(name, 0.0) + metres
+        return out
+
+    @staticmethod
+    def _rough_step(end_of_link: End, begin: Event, end: Event) -> tuple[Array, Array, Array]:
+        """Interval between two solved events, the exact step over it, and the velocity there."""
+        interval = end.epochs.minus(begin.epochs)
+        return interval, end_of_link.step(begin, end, interval), end.velocity
+
+
+def _leg_change(
+    leg: Leg,
+    ahead: tuple[Array, Array],
+    behind: tuple[Array, Array, Array],
+    delay_step: Array,
+) -> tuple[Array, Array, Array]:
+    """Change of a leg's length over a count, and interval and step of its earlier event.
+
+    Parameters
+    ----------
+    leg : Leg
+        At the begin of the count.
+    ahead : interval and step
+        Of the reception over the count.
+    behind : interval, step and velocity
+        Of the transmission, good to a nanosecond or so. Light sets its interval: the
+        reception's less the growth of the light time.
+    delay_step : ndarray, shape (n,)
+        Growth of the leg's delay, s.
+    """
+    interval, step, velocity = behind
+    shift = np.zeros_like(interval)
+    for _ in range(CLOSING_SWEEPS):
+        moved = step + velocity * shift[:, None]
+        longer = _length_increment(leg, ahead[1] - moved)
+        shift = (ahead[0] - longer / SPEED_OF_LIGHT - delay_step) - interval
+    return longer, interval + shift, moved
 
 
 def _length_increment(leg: Leg, change: Array) -> Array:
     """Change of a leg's length when its vector changes, m, shape (n,), without cancellation."""
     begin = leg.vector
     end = begin + change
-    lengths = np.linalg.norm(begin, axis=1) + np.linalg.norm(end, axis=1)
+    lengths = leg.distance + np.linalg.norm(end, axis=1)
     return np.einsum("ni,ni->n", change, begin + end) / lengths

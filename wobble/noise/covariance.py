@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -35,6 +36,9 @@ __all__ = ["CovarianceFactor", "Leg", "NotPositiveDefiniteError", "Term", "covar
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
+SMALL = 100
+"""Passes of at most so many samples are whitened by the inverse of their factor, for the
+threads of a triangular solution would wait for one another longer than they work."""
 BLOCK = 64
 """Rows of the matrix made at a time: what is worked on stays in the processor's cache."""
 
@@ -302,9 +306,15 @@ class CovarianceFactor:
                 found=rows.shape,
                 expected=f"({len(self.lower)},) or ({len(self.lower)}, p)",
             )
+        if len(rows) <= SMALL:
+            return self._inverse @ rows
         columns = rows if rows.ndim == 2 else rows[:, None]
         # The transpose of a C-ordered lower factor is an upper one in the order of BLAS.
         return np.asarray(blas.dtrsm(1.0, self.lower.T, columns, trans_a=1)).reshape(rows.shape)
+
+    @cached_property
+    def _inverse(self) -> Array:
+        return np.asarray(lapack.dtrtri(self.lower.T)[0]).T
 
     def colour(self, white: Array) -> Array:
         """``L white``: noise of this covariance from unit white noise, shape (n,) or (n, p)."""

@@ -109,7 +109,7 @@ class PassGeometry:
             raise InputError("a pass needs samples", field="time", found=self.time.shape)
         if self.ways not in (1, 2, 3):
             raise InputError(
-                "unknown kind of link", field="ways", found=self.ways, expected="1 to 3"
+                "unknown link", field="ways", found=self.ways, expected="1, 2 or 3"
             )
         self._demand("kind", self.is_range | (self.kind == "range_rate"), " or ".join(KINDS))
         self._demand("time", np.isfinite(self.time), "a finite time")

@@ -114,6 +114,9 @@ class VonKarman(LevelledProcess):
     ``C(0) 2^(1 - nu) / Gamma(nu) u^nu K_nu(u)`` (von Karman 1948, Proc. Natl. Acad. Sci. 34,
     530; Matern 1960).
 
+    Counts of length T see differences of this function, of which rounding takes 1e-16 over
+    ``(low_cutoff T)^2``: a cut-off need not be lower than a thousandth of 1 over the pass.
+
     Parameters
     ----------
     level : float
@@ -162,48 +165,70 @@ class VonKarman(LevelledProcess):
         return self.level * (f**2 + self.low_cutoff**2) ** (self.exponent / 2.0)
 
     def kernel(self, lag: ArrayLike) -> Array:
-        u = 2.0 * math.pi * self.low_cutoff * np.abs(np.asarray(lag, float))
-        return self._variance * matern_correlation(self._nu, u)
+        return self._variance * (1.0 - matern_deficit(self._nu, self._argument(lag)))
 
+    def structure_function(self, lag: ArrayLike) -> Array:
+        return 2.0 * self._variance * matern_deficit(self._nu, self._argument(lag))
 
-def matern_correlation(nu: float, u: Array) -> Array:
-    """Matern correlation ``2^(1 - nu) / Gamma(nu) u^nu K_nu(u)``, 1 at ``u = 0``.
-
-    Small arguments of fractional order go through the ascending series of the two modified
-    Bessel functions of the first kind that make up K (Abramowitz & Stegun 1964, 9.6.2 and
-    9.6.10): twenty times faster than the general function, and exact in the difference
-    from 1, which is what a structure function is made of.
-    """
-    norm = 2.0 ** (1.0 - nu) / math.gamma(nu)
-    if abs(nu - round(nu)) < 0.1 or (u.size and u.max() > SERIES_REACH):
-        # Below the least u no double tells the result from its limit.
-        u = np.maximum(u, 1e-100)
-        return norm * u**nu * (special.k1(u) if nu == 1.0 else special.kv(nu, u))
-    square = (u / 2.0) ** 2
-    # The k-th term is square^k / k!^2 of the first: 14 at the reach, fewer nearer to zero.
-    size = math.sqrt(square.max(initial=1e-300))
-    count = 4 + int(np.argmax(size ** np.arange(4, 15) < 1e-8 * FACTORIALS[4:15]))
-    even, odd = polyval(square, _bessel_series(nu)[:count])
-    return even - odd * square**nu
+    def _argument(self, lag: ArrayLike) -> Array:
+        return 2.0 * math.pi * self.low_cutoff * np.abs(np.asarray(lag, float))
 
 
 SERIES_REACH = 2.0
-"""Largest argument for the series."""
-FACTORIALS = special.gamma(np.arange(15) + 1.0)
+"""Largest argument for the series of the Matern function."""
+FACTORIALS = special.gamma(np.arange(16) + 1.0)
+
+
+def matern_deficit(nu: float, u: Array) -> Array:
+    """One minus the Matern correlation, ``1 - 2^(1 - nu) / Gamma(nu) u^nu K_nu(u)``.
+
+    Small arguments go through the ascending series of K (Abramowitz & Stegun 1964, 9.6.2,
+    9.6.10 and 9.6.11), which starts from zero and so keeps its digits where the correlation
+    is almost 1, and which is many times faster than the general function.
+    """
+    near = u <= SERIES_REACH
+    if not _has_series(nu):
+        return _general_deficit(nu, u)
+    if near.all():
+        return _series_deficit(nu, u)
+    result = np.empty_like(u)
+    result[near], result[~near] = _series_deficit(nu, u[near]), _general_deficit(nu, u[~near])
+    return result
+
+
+def _has_series(nu: float) -> bool:
+    """Orders near a whole number lose digits in the series; that of 1 has its own."""
+    return nu == 1.0 or abs(nu - round(nu)) > 0.1
+
+
+def _general_deficit(nu: float, u: Array) -> Array:
+    # Below the least argument no double tells the result from its limit.
+    u = np.maximum(u, 1e-100)
+    return 1.0 - 2.0 ** (1.0 - nu) / math.gamma(nu) * u**nu * special.kv(nu, u)
+
+
+def _series_deficit(nu: float, u: Array) -> Array:
+    # The argument of the logarithm may not vanish; its product with the square then does.
+    square = np.maximum((u / 2.0) ** 2, 1e-200)
+    # The k-th term is below largest^k / k!^2: all 15 at the reach, fewer nearer to zero.
+    largest = float(square.max(initial=0.0))
+    count = 3 + int(np.argmax(largest ** np.arange(3, 16) < 1e-16 * FACTORIALS[3:] ** 2))
+    smooth, rough = polyval(square, _series(nu)[:count])
+    if nu == 1.0:
+        return square * (smooth - rough * np.log(square))
+    return rough * square**nu - square * smooth
 
 
 @functools.cache
-def _bessel_series(nu: float) -> Array:
-    """Coefficients in (u/2)^2 of I_-nu and I_nu without their powers, scaled so that I_-nu is 1."""
+def _series(nu: float) -> Array:
+    """Coefficients in (u/2)^2, shape (15, 2): of the analytic part, and of the other."""
     k = np.arange(15)
+    if nu == 1.0:
+        rough = 1.0 / (FACTORIALS[k] * FACTORIALS[k + 1])
+        return np.stack([rough * (special.digamma(k + 1) + special.digamma(k + 2)), rough], axis=1)
     ratio = math.gamma(1.0 - nu)
-    return np.stack(
-        [
-            ratio / (FACTORIALS * special.gamma(k + 1.0 - nu)),
-            ratio / (FACTORIALS * special.gamma(k + 1.0 + nu)),
-        ],
-        axis=1,
-    )
+    smooth = ratio / (FACTORIALS[k + 1] * special.gamma(k + 2.0 - nu))
+    return np.stack([smooth, ratio / (FACTORIALS[k] * special.gamma(k + 1.0 + nu))], axis=1)
 
 
 @dataclass(frozen=True)

@@ -104,7 +104,9 @@ class Process(ABC):
         """The same process scaled to a given Allan deviation at a given averaging time, s."""
         demand("deviation", deviation >= 0 and math.isfinite(deviation), deviation, "0 or more")
         demand("averaging_time", averaging_time > 0, averaging_time, "a positive time")
-        return self.scaled((deviation / float(self.allan_deviation(averaging_time))) ** 2)
+        own = float(self.allan_deviation(averaging_time))
+        demand("averaging_time", own > 0.0, averaging_time, "one at which the process has noise")
+        return self.scaled((deviation / own) ** 2)
 
     def range_covariance(self, time: ArrayLike) -> Array:
         """Covariance of ranges at ``time`` (s), m^2, shape (n, n)."""

@@ -11,7 +11,7 @@ terms; a term is an object with named parameters:
 * `Harmonics`: cosine and sine amplitudes at one frequency, on one or several angles;
 * `Nutation`: a term of a rigid planet's nutation in longitude and obliquity with the
   amplification by a liquid core, which the spin angle follows with ``-cos(eps)``;
-* `Wobble`: circular polar motion with its period as a parameter.
+* `Wobble`: the free wobble, circular polar motion with its period as a parameter.
 
 A new kind of term is a new class here with the same four methods, and nothing else.
 """
@@ -139,7 +139,9 @@ class Harmonics:
     def increments(self, values: dict[str, float], epochs: Epochs, interval: Array) -> Array:
         cosine, sine = self._basis(epochs.shift(interval / 2.0))
         secant = 2.0 * np.sin(self.frequency * interval / 2.0)
-        return self._spread(secant * (values[self.sin_name] * cosine - values[self.cos_name] * sine))
+        return self._spread(
+            secant * (values[self.sin_name] * cosine - values[self.cos_name] * sine)
+        )
 
     def derivatives(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
         cosine, sine = self._basis(epochs)
@@ -179,6 +181,8 @@ class Nutation:
     def _amplitudes(self, values: dict[str, float]) -> Array:
         """(longitude, obliquity) amplitudes, then their derivatives by F and by the period."""
         factor, period = values["core.factor"], values["core.period"]
+        if period == 0.0:
+            raise InputError("the period of the free core nutation is zero", field="core.period")
         sine = np.sin(self.mean_obliquity)
         core = 2.0 * np.pi / period
         rows = np.zeros((3, 2))
@@ -233,7 +237,9 @@ class Nutation:
 class Wobble:
     """Prograde circular polar motion: the free (Chandler) wobble.
 
-    ``Xp + i Yp = (cos_name + i sin_name) exp(2 pi i t / period)``.
+    ``Xp - i Yp = (cos_name + i sin_name) exp(2 pi i t / period)``: with ``Ry(Xp) Rx(Yp)`` the
+    spin axis meets the body at (Xp, -Yp), and goes round there with the spin, as a free wobble
+    must (IERS Conventions 2010, section 7.1.4 for the sign of Yp).
 
     Parameters
     ----------
@@ -278,8 +284,9 @@ def _on(angle: int, signal: Array) -> Array:
 
 
 def _on_pole(pole: NDArray[np.complex128]) -> Array:
+    """Place ``Xp - i Yp`` of the spin axis in the body, as angles."""
     out = np.zeros((len(pole), 5))
-    out[:, POLAR_X], out[:, POLAR_Y] = pole.real, pole.imag
+    out[:, POLAR_X], out[:, POLAR_Y] = pole.real, -pole.imag
     return out
 
 
@@ -292,7 +299,7 @@ _SPLITTER = 134217729.0  # 2^27 + 1
 
 
 def reduced_product(rate: float, epochs: Epochs) -> Array:
-    """``rate * t`` reduced to (-pi, pi], rad, shape (n,), to about 1e-16 rad.
+    """``rate * t`` less whole turns, rad, shape (n,), to 1e-15 rad.
 
     A product of some 1e5 rad held in one float is good to 1e-11 rad only: 0.05 mm on a planet's
     surface. The exact product of two floats is a sum of two (Dekker 1971, Numer. Math. 18,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from wobble.constants import GM
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
-from wobble.errors import InputError
+from wobble.errors import InputError, UnknownNameError
 from wobble.planet.rotation import Orientation
 from wobble.planet.tide import solid_body_tide
 
@@ -63,6 +63,14 @@ class Body:
             )
         if not self.gm > 0:
             raise InputError("a mass is positive", field=f"body {self.name}", found=self.gm)
+        for raiser in self.tide_raisers:
+            if raiser not in GM or raiser == self.name:
+                raise UnknownNameError(
+                    "body that raises a tide",
+                    raiser,
+                    set(GM) - {self.name},
+                    field=f"body {self.name}",
+                )
 
     def with_rotation(self, values: dict[str, float]) -> Body:
         """The same body with other values of some rotation parameters."""
@@ -107,17 +115,17 @@ class Body:
             total += solid_body_tide(
                 position,
                 self.orientation.body_fixed(relative, epochs),
-                GM[raiser] / self.gm,
-                radius,
-                self.love_h2,
-                self.love_l2,
+                mass_ratio=GM[raiser] / self.gm,
+                radius=radius,
+                h2=self.love_h2,
+                l2=self.love_l2,
             )
         return total
 
     def __repr__(self) -> str:
+        shape = f"flattening 1/{1 / self.flattening:.2f}" if self.flattening else "a sphere"
         return (
-            f"<Body {self.name}: {self.equatorial_radius / 1e3:.2f} km, "
-            f"flattening 1/{1 / self.flattening if self.flattening else np.inf:.2f}, "
+            f"<Body {self.name}: {self.equatorial_radius / 1e3:.2f} km, {shape}, "
             f"{len(self.orientation.values)} rotation parameters>"
         )
 

@@ -54,6 +54,8 @@ Array = NDArray[np.float64]
 
 LARGEST_ITERATIONS = 30
 SMALLEST_CORE, LARGEST_CORE = 0.02, 0.98  # of the radius, of the mantle's outer radius
+DENSEST_CORE = 2.0e4
+"""No planet's iron is denser, kg/m^3 (13 000 at the centre of the Earth)."""
 
 
 class Precession(Protocol):
@@ -223,7 +225,8 @@ def interior_model(
     -------
     InteriorSamples
         Of n samples, NaN throughout where no such planet exists: a moment of inertia too
-        large for a dense core, a core factor that is not positive or too large for the mass.
+        large for a dense core, a core factor that is not positive, or so small that its core
+        would be denser than `DENSEST_CORE`.
     """
     flattening = precession.flattening(np.atleast_1d(precession_rate))
     inputs = np.array(np.broadcast_arrays(figure.j2, flattening, factor, period))
@@ -359,7 +362,7 @@ class _Core:
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         radius = (low + high) / 2.0 * figure.radius
         density, mantle = core_and_mantle(radius, figure.radius, figure.mass, mean, crust)
-        exists &= (mantle > 0.0) & (density > mantle)
+        exists &= (mantle > 0.0) & (density > mantle) & (density < DENSEST_CORE)
         return cls(fraction, e_core, radius, density, mantle, exists)
 
     def layers(self, figure: PlanetFigure, crust: Crust | None) -> Layers:
@@ -385,7 +388,8 @@ def _assumptions(figure: PlanetFigure, mantle: Mantle, crust: Crust | None) -> t
         f"J2 = {np.mean(figure.j2):.9g} +- {figure.j2_sigma:.2g} at {figure.j2_radius / 1e3:g} km, "
         f"mean radius {figure.radius / 1e3:g} km, GM {figure.gm:.9g} m^3/s^2",
         "entirely solid mantle, inviscid core, no coupling but pressure at the boundary",
-        "independent normal distributions of J2, Love number and crust; no other prior",
+        "independent normal distributions of J2, Love number and crust; core denser than the "
+        f"mantle and lighter than {DENSEST_CORE:g} kg/m^3; no other prior",
     )
 
 
@@ -405,9 +409,7 @@ def _require_physical(
             found=(mean.shape, covariance.shape),
             expected="(3,) and (3, 3): precession rate, core factor, core period",
         )
-    symmetric = np.allclose(covariance, covariance.T, rtol=1e-8, atol=0.0)
-    scale = np.sqrt(np.maximum(np.diag(covariance), np.finfo(float).tiny))
-    if not symmetric or np.linalg.eigvalsh(covariance / np.outer(scale, scale)).min() < -1e-8:
+    if not _is_covariance(covariance):
         raise InputError("not a covariance (symmetric, no negative variance)", field="covariance")
     flattening = float(precession.flattening(mean[0]))
     _require_moment(float(np.mean(figure.j2)) / flattening, flattening)
@@ -422,6 +424,17 @@ def _require_physical(
             found=mean[2],
             expected="< 0 s",
         )
+
+
+def _is_covariance(matrix: Array) -> bool:
+    variance = np.diag(matrix)
+    if not np.isfinite(matrix).all() or (variance < 0.0).any():
+        return False
+    if not np.allclose(matrix, matrix.T, rtol=1e-8, atol=0.0):
+        return False
+    # Scaled to correlations: the units differ by twenty orders of magnitude.
+    sigma = np.sqrt(np.where(variance > 0.0, variance, 1.0))
+    return bool(np.linalg.eigvalsh(matrix / np.outer(sigma, sigma)).min() > -1e-8)
 
 
 def _require_moment(moment: float, flattening: float) -> None:
@@ -445,6 +458,7 @@ def _require_any(possible: NDArray[np.bool_]) -> None:
     if not possible.any():
         raise InputError(
             f"no planet of uniform layers has these parameters ({possible.size} tried): the core "
-            "would have to be larger than the planet, or lighter than the mantle",
+            f"would have to be denser than {DENSEST_CORE:g} kg/m^3, lighter than the mantle, or "
+            "larger than the planet",
             field="core.factor",
         )

@@ -87,6 +87,16 @@ class Lander:
     transponder_delay: float = 0.0
     minimum_elevation: float = 0.0
 
+    def __post_init__(self) -> None:
+        place = np.asarray(self.position, float)
+        if place.shape != (3,) or not np.isfinite(place).all() or not place.any():
+            raise InputError(
+                "a lander's place is three finite coordinates",
+                field=f"lander {self.name}",
+                found=self.position,
+                expected="x, y, z in metres",
+            )
+
     @classmethod
     def cylindrical(
         cls, name: str, radius: float, longitude: float, z: float, **others: object
@@ -129,7 +139,10 @@ class Lander:
             f"{np.degrees(a.elevation):.0f} deg, half-width {np.degrees(a.half_width):.0f} deg)"
             for a in self.antennas
         )
-        return f"<Lander {self.name}: x {x:.3f}, y {y:.3f}, z {z:.3f} km; antennas {antennas or 'any'}>"
+        return (
+            f"<Lander {self.name}: x {x:.3f}, y {y:.3f}, z {z:.3f} km; "
+            f"antennas {antennas or 'any'}>"
+        )
 
     def _repr_html_(self) -> str:
         return f"<code>{html.escape(repr(self))}</code>"

@@ -30,7 +30,7 @@ from wobble.planet.rigid_axis import (
     Integration,
     RigidPlanet,
     SpinAxis,
-    integrate_axis,
+    TorqueField,
     reference_plane,
 )
 
@@ -216,29 +216,46 @@ class PrecessionBudget:
 
 
 def precession_budget(
-    planet: RigidPlanet,
-    ephemeris: Ephemeris,
-    start: float,
-    stop: float,
-    *,
-    given_terms: NutationSeries | None = None,
+    axis: SpinAxis, ephemeris: Ephemeris, *, given_terms: NutationSeries | None = None
 ) -> PrecessionBudget:
-    """Integrate body by body and tell the precession rate by each.
+    """The precession rate by each body, from its torque along the integrated axis.
+
+    The rate of psi that each torque causes is fitted like the axis itself; its constant is
+    the body's share at the planet's epoch.
 
     Parameters
     ----------
-    planet, ephemeris, start, stop, given_terms
-        As for `rigid_rotation`. The longitude and obliquity are taken as those at the epoch,
-        which is of no consequence to the contributions (0.01 mas/yr for Mars).
+    axis : SpinAxis
+        From `rigid_rotation` or `integrate_axis`, over decades.
+    ephemeris : Ephemeris
+        The one that the axis was integrated with.
+    given_terms : NutationSeries, optional
+        Terms from what is not in the ephemeris (satellites).
     """
-    orbit = mean_orbit(planet, ephemeris, start, stop)
+    planet, epochs = axis.planet, axis.sampled()
+    orbit = mean_orbit(planet, ephemeris, *axis.span)
+    psi, eps = axis.angular_momentum.value(epochs).T
+    sine, cosine = np.sin(psi), np.cos(psi)
+    pole = np.stack([np.sin(eps) * sine, -np.sin(eps) * cosine, np.cos(eps)], axis=1)
 
-    def rate(bodies: tuple[str, ...], geodetic: bool) -> float:
-        axis = integrate_axis(planet, ephemeris, start, stop, bodies=bodies, geodetic=geodetic)
-        return fit_nutation(axis, orbit).precession_rate
+    def psi_rate(bodies: tuple[str, ...], geodetic: bool) -> Array:
+        field = TorqueField.along(planet, ephemeris, epochs, bodies, geodetic)
+        rate = field.axis_rate(pole)
+        return (rate[:, 0] * cosine + rate[:, 1] * sine) / np.sin(eps)
 
     bodies = [body for body in GM if body in ephemeris.bodies and body != planet.body]
-    torques = {body: rate((body,), False) for body in bodies}
+    columns = [*(psi_rate((body,), False) for body in bodies), psi_rate((), True)]
+    multiples = np.arange(1, 7)
+    fitted = fit_harmonics(
+        epochs,
+        np.stack(columns, axis=1),
+        multiples * orbit.anomaly_rate,
+        multiples * orbit.anomaly,
+        epoch=planet.epoch,
+        degree=1,
+    )
+    *by_body, geodetic = (float(rate) for rate in fitted.polynomial[0])
+    torques = dict(zip(bodies, by_body, strict=True))
     if given_terms is not None:
         torques["given terms"] = given_terms.precession_rate
-    return PrecessionBudget(planet, torques, geodetic=rate((), True))
+    return PrecessionBudget(planet, torques, geodetic)

@@ -1,4 +1,4 @@
-"""The parameters that describe an orientation and a lander: names, units, meaning.
+"""The parameters that describe an orientation, a lander and a link: names, units, meaning.
 
 In: a dotted name. Out: its SI unit, the unit in which people write it, and what it is.
 """
@@ -30,24 +30,41 @@ class ParameterUnit:
     meaning: str
 
 
+_SEASONAL = [
+    f"{season}_{part}"
+    for season in ("annual", "semiannual", "terannual", "quarterannual")
+    for part in ("cos", "sin")
+]
+# NAME stands for a name without a dot, ID for any text.
+_UNITS = {
+    "pole.node_longitude": ParameterUnit("rad", "deg", "longitude of the equator's node at J2000"),
+    "pole.precession_rate": ParameterUnit("rad / s", "mas / yr", "rate of the node's longitude"),
+    "pole.obliquity": ParameterUnit("rad", "deg", "obliquity at J2000"),
+    "pole.obliquity_rate": ParameterUnit("rad / s", "mas / yr", "rate of the obliquity"),
+    "spin.angle": ParameterUnit("rad", "deg", "spin angle from the node at J2000"),
+    "spin.rate": ParameterUnit("rad / s", "deg / d", "spin rate"),
+    "spin.acceleration": ParameterUnit("rad / s2", "mas / yr2", "secular acceleration of the spin"),
+    **{f"spin.{s}": ParameterUnit("rad", "mas", "seasonal spin angle") for s in _SEASONAL},
+    **{
+        f"polar_motion.{axis}_{s}": ParameterUnit("rad", "mas", "seasonal polar motion")
+        for axis in "xy"
+        for s in _SEASONAL
+    },
+    "polar_motion.chandler_cos": ParameterUnit("rad", "mas", "free wobble at J2000"),
+    "polar_motion.chandler_sin": ParameterUnit("rad", "mas", "free wobble at J2000"),
+    "polar_motion.chandler_period": ParameterUnit("s", "d", "period of the free wobble"),
+    "core.factor": ParameterUnit("", "", "amplification factor of the liquid core"),
+    "core.period": ParameterUnit(
+        "s", "d", "period of the free core nutation, negative: retrograde"
+    ),
+    **{f"lander.NAME.{axis}": ParameterUnit("m", "m", "body-fixed coordinate") for axis in "xyz"},
+    "station.NAME.range_bias": ParameterUnit("m", "m", "one-way range bias of a station"),
+    "pass.ID.range_bias": ParameterUnit("m", "m", "one-way range bias of a pass"),
+    "pass.ID.range_rate_bias": ParameterUnit("m / s", "mm / s", "range-rate bias of a pass"),
+}
 _PATTERNS = {
-    r"pole\.node_longitude": ("rad", "deg", "longitude of the equator's node at J2000"),
-    r"pole\.precession_rate": ("rad / s", "mas / yr", "rate of the node's longitude"),
-    r"pole\.obliquity": ("rad", "deg", "obliquity at J2000"),
-    r"pole\.obliquity_rate": ("rad / s", "mas / yr", "rate of the obliquity"),
-    r"spin\.angle": ("rad", "deg", "spin angle from the node at J2000"),
-    r"spin\.rate": ("rad / s", "deg / d", "spin rate"),
-    r"spin\.acceleration": ("rad / s2", "mas / yr2", "secular acceleration of the spin"),
-    r"spin\.(semi|ter|quarter)?annual_(cos|sin)": ("rad", "mas", "seasonal spin angle"),
-    r"polar_motion\.[xy]_(semi|ter|quarter)?annual_(cos|sin)": ("rad", "mas", "polar motion"),
-    r"polar_motion\.chandler_(cos|sin)": ("rad", "mas", "free wobble at J2000"),
-    r"polar_motion\.chandler_period": ("s", "d", "period of the free wobble"),
-    r"core\.factor": ("", "", "amplification factor of the liquid core"),
-    r"core\.period": ("s", "d", "period of the free core nutation, negative: retrograde"),
-    r"lander\.[^.]+\.[xyz]": ("m", "m", "body-fixed coordinate"),
-    r"station\.[^.]+\.range_bias": ("m", "m", "one-way range bias of a station"),
-    r"pass\..+\.range_bias": ("m", "m", "one-way range bias of a pass"),
-    r"pass\..+\.range_rate_bias": ("m / s", "mm / s", "range-rate bias of a pass"),
+    re.compile(re.escape(name).replace("NAME", "[^.]+").replace("ID", ".+")): unit
+    for name, unit in _UNITS.items()
 }
 
 
@@ -60,7 +77,6 @@ def unit_of(name: str) -> ParameterUnit:
         If no parameter has such a name.
     """
     for pattern, unit in _PATTERNS.items():
-        if re.fullmatch(pattern, name):
-            return ParameterUnit(*unit)
-    known = [re.sub(r"\\|\(|\)\??", "", p).replace("[^.]+", "NAME") for p in _PATTERNS]
-    raise UnknownNameError("parameter", name, known)
+        if pattern.fullmatch(name):
+            return unit
+    raise UnknownNameError("parameter", name, _UNITS)

@@ -1,7 +1,7 @@
 """A planet's rotation: from its body-fixed axes to the ICRF, with partial derivatives.
 
-In: a body-fixed vector (m) and TDB epochs. Out: the vector in ICRF axes, its velocity, its
-exact increment over an interval, shape (n, 3), and its derivatives with respect to every
+In: a body-fixed vector (m) and TDB epochs. Out: the vector in ICRF axes and its exact
+increment over an interval, shape (n, 3), and its derivatives with respect to every
 parameter, projected on a direction, shape (n,).
 
 ``M = Rz(-N) Rx(-J) Rz(-psi) Rx(-eps) Rz(-phi) Ry(X_p) Rx(Y_p)`` in passive rotations: N and
@@ -17,6 +17,7 @@ The Moon's orientation is a table of integrated libration angles instead
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -70,13 +71,14 @@ class Orientation(Protocol):
         ...
 
 
-class _FromAxes:
+class _FromAxes(ABC):
     """What follows for any orientation from `inertial` alone."""
 
-    def inertial(self, vectors: Array, epochs: Epochs) -> Array:
-        raise NotImplementedError
+    @abstractmethod
+    def inertial(self, vectors: Array, epochs: Epochs) -> Array: ...
 
     def body_fixed(self, vectors: Array, epochs: Epochs) -> Array:
+        """Body-fixed vectors of ICRF ones (n, 3), shape (n, 3)."""
         return np.einsum("nij,ni->nj", self.matrix(epochs), vectors)
 
     def matrix(self, epochs: Epochs) -> Array:
@@ -110,9 +112,9 @@ class RotationModel(_FromAxes):
 
     def __post_init__(self) -> None:
         known = {name for term in self.terms for name in term.names}
-        for name in known - set(self.values):
+        for name in sorted(known - set(self.values)):
             raise InputError("a parameter of the rotation has no value", field=name)
-        for name in set(self.values) - known:
+        for name in sorted(set(self.values) - known):
             raise UnknownNameError("parameter of the rotation", name, known)
 
     def with_values(self, values: dict[str, float]) -> RotationModel:

@@ -140,5 +140,6 @@ def station_terms(
     half = path_factor(points)
     receiving = Leg(half * down_gain, 0.0, down)
     sending = Leg(half * up_gain, points.round_trip, up)
+    groups: dict[int, list[tuple[Leg, ...]]]
     groups = {1: [(receiving,)], 2: [(receiving, sending)], 3: [(receiving,), (sending,)]}
     return [Term(process, legs, on_range, on_range_rate) for legs in groups[points.ways]]

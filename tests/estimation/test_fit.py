@@ -1,0 +1,461 @@
+"""The fit: iteration, robustness, what it refuses, what it says."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from invented import (
+    Array,
+    TablePasses,
+    epochs,
+    keep,
+    seasonal_parameters,
+    seasonal_pass,
+    seasonal_passes,
+)
+
+from wobble.errors import ConvergenceError, InputError
+from wobble.estimation.apriori import Apriori, Condition
+from wobble.estimation.editing import EditingRules
+from wobble.estimation.fit import Convergence, fit
+from wobble.estimation.least_squares import PassEquations
+from wobble.estimation.parameters import Parameter, ParameterSet
+
+EVERYTHING = EditingRules(threshold=np.inf, reweight=False)
+TRUTH = np.array([3.0, -1.0, 2.0, 0.5, -4.0, 1.0])
+
+
+def one_sample(name: str, residual: float, sigma: float, partials: Array) -> PassEquations:
+    nothing = np.zeros((1, 0))
+    return PassEquations(
+        name,
+        np.array(["range"]),
+        epochs(int(name[1:]), 1),
+        np.array([residual]),
+        np.array([sigma]),
+        partials[None],
+        (),
+        nothing,
+        np.zeros(0),
+        nothing,
+    )
+
+
+def lunar_like(rng: np.random.Generator) -> tuple[list[PassEquations], ParameterSet]:
+    """75 ranges to two reflectors from two stations, claimed far too precise, one wrong by 18.5 m.
+
+    The sizes are those of real normal points: 0.6 to 13 mm claimed, 15 mm left by the model.
+    """
+    n = 75
+    array = (np.arange(n) >= 44).astype(int)
+    station = np.isin(np.arange(n), [54, 55, 56]).astype(int)
+    day = np.sort(rng.uniform(7, 30, n))
+    longitude = np.radians(7.0 * np.sin(2 * np.pi * day / 27.3) + 0.9 * np.cos(2 * np.pi * day))
+    latitude = np.radians(6.5 * np.sin(2 * np.pi * day / 27.2 + 1.0))
+    toward = np.column_stack(
+        [
+            np.cos(latitude) * np.cos(longitude),
+            np.cos(latitude) * np.sin(longitude),
+            np.sin(latitude),
+        ]
+    )
+    rows = np.zeros((n, 8))
+    for k in range(3):
+        rows[np.arange(n), 3 * array + k] = -toward[:, k]
+    rows[np.arange(n), 6 + station] = 1.0
+    sigma = np.where(station == 1, 6e-4, 10 ** rng.uniform(np.log10(3e-3), np.log10(13e-3), n))
+    residual = rng.normal(size=n) * np.hypot(sigma, 0.015)
+    residual += rows @ np.array([1.0, -0.5, 0.3, 0.2, 0.4, -0.6, 0.1, -0.03])
+    residual[62] += 18.5
+    passes = [one_sample(f"N{i:02d}", residual[i], sigma[i], rows[i]) for i in range(n)]
+    parameters = ParameterSet(
+        [Parameter(f"lander.{a}.{c}", "m") for a in ("one", "two") for c in "xyz"]
+        + [Parameter(f"station.{s}.range_bias", "m", sigma=0.05) for s in ("one", "two")]
+    )
+    return passes, parameters
+
+
+def test_without_editing_the_fit_is_weighted_least_squares() -> None:
+    passes = seasonal_passes(20, TRUTH)
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters(30.0), EVERYTHING)
+    # numpy.linalg.lstsq on all rows, the biases of all passes among the columns.
+    blocks = []
+    for i, one in enumerate(passes):
+        rows = np.zeros((len(one) + 1, 6 + 2 * len(passes) + 1))
+        rows[:-1, :6] = one.partials / one.sigma[:, None]
+        rows[:-1, 6 + 2 * i : 8 + 2 * i] = one.local_partials / one.sigma[:, None]
+        rows[:-1, -1] = one.residual / one.sigma
+        rows[-1, 6 + 2 * i] = 1.0 / one.local_sigma[0]
+        blocks.append(rows)
+    blocks.append(np.eye(6, blocks[0].shape[1]) / 30.0)
+    rows = np.vstack(blocks)
+    scale = np.linalg.norm(rows[:, :-1], axis=0)
+    expected = np.linalg.lstsq(rows[:, :-1] / scale, rows[:, -1], rcond=None)[0] / scale
+    assert np.abs((solution.values - expected[:6]) / solution.sigma_formal).max() < 1e-8
+    biases = np.array([solution.pass_estimate(n).value for one in passes for n in one.local_names])
+    sigma = np.array([solution.pass_estimate(n).sigma for one in passes for n in one.local_names])
+    assert np.abs((biases - expected[6:]) / sigma).max() < 1e-8
+    rest = rows[:, -1] - rows[:, :-1] @ expected
+    assert solution.chi_square == pytest.approx(rest @ rest, rel=1e-9)
+    # Samples and a priori values of range biases and parameters, less all parameters.
+    assert solution.degrees_of_freedom == len(rows) - len(expected)
+
+
+def test_the_bad_lunar_range_is_found_although_the_claimed_sigmas_are_far_too_small() -> None:
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        passes, parameters = lunar_like(rng)
+        solution = fit(TablePasses(passes, np.zeros(8)), parameters)
+        rejected = solution.samples.pass_name[~solution.samples.accepted]
+        assert "N62" in rejected
+        assert len(rejected) <= 4
+        assert solution.components["range"].form == "excess"
+        assert 0.009 < solution.components["range"].value < 0.021
+        assert solution.rms["range_m"] < 0.021
+
+
+def test_the_same_point_is_rejected_from_any_order_and_without_either_reflector() -> None:
+    passes, parameters = lunar_like(np.random.default_rng(1))
+    first = fit(TablePasses(passes, np.zeros(8)), parameters)
+    expected = set(first.samples.pass_name[~first.samples.accepted])
+    for seed in range(2):
+        order = np.random.default_rng(seed).permutation(len(passes))
+        again = fit(TablePasses([passes[i] for i in order], np.zeros(8)), parameters)
+        assert set(again.samples.pass_name[~again.samples.accepted]) == expected
+        assert np.abs((again.values - first.values) / first.sigma_formal).max() < 1e-6
+    alone = fit(TablePasses(passes[44:], np.zeros(8)), parameters.changed("*", sigma=10.0))
+    assert "N62" in alone.samples.pass_name[~alone.samples.accepted]
+    without = fit(TablePasses(passes[:44], np.zeros(8)), parameters.changed("*", sigma=10.0))
+    assert without.n_rejected == 0
+
+
+def test_gross_errors_of_any_size_wrong_constants_and_jumps_do_not_spoil_the_rest() -> None:
+    # The campaign of the clean solution is the same without the samples that were replaced:
+    # a robust estimator can find out which they are, but not what they would have been.
+    for seed in range(2):
+        rng = np.random.default_rng(seed)
+        passes = seasonal_passes(50, TRUTH, seed=seed)
+        spoilt, gross, size = spoil(rng, passes)
+        solution = fit(TablePasses(spoilt, np.zeros(6)), seasonal_parameters())
+        clean = fit(
+            TablePasses([keep(p, ~g) for p, g in zip(passes, gross, strict=True)], np.zeros(6)),
+            seasonal_parameters(),
+        )
+        assert np.abs((solution.values - clean.values) / clean.sigma_formal).max() < 0.3
+        rejected, bad = ~solution.samples.accepted, np.concatenate(gross)
+        large = np.concatenate(size) > 8.0
+        assert (rejected & large).sum() >= 0.99 * large.sum()
+        assert (rejected & ~bad).sum() <= 0.01 * (~bad).sum()
+        assert {jump.pass_name for jump in solution.jumps} >= {"P007", "P023", "P041"}
+
+
+def spoil(
+    rng: np.random.Generator, passes: list[PassEquations]
+) -> tuple[list[PassEquations], list[np.ndarray], list[Array]]:
+    """5 % of samples replaced by errors of 5 to 1e6 sigma, a tenth of the passes shifted."""
+    spoilt, gross, sizes = [], [], []
+    for i, one in enumerate(passes):
+        residual = one.residual.copy()
+        bad = rng.random(len(one)) < 0.05
+        size = np.where(bad, 10.0 ** rng.uniform(np.log10(5.0), 6.0, len(one)), 0.0)
+        signs = rng.choice([-1.0, 1.0], len(one))
+        residual[bad] = (one.partials @ TRUTH + signs * size * one.sigma)[bad]
+        if i % 10 == 4:
+            members = one.kind == ("range" if i % 20 == 4 else "range_rate")
+            residual[members] += 10.0 ** rng.uniform(1.0, 4.0) * one.sigma[members]
+        if i in (7, 23, 41):
+            members = (one.kind == "range_rate") & (np.arange(len(one)) >= 15 + i // 4)
+            residual[members] += 30.0 * one.sigma[members]
+        spoilt.append(replace(one, residual=residual))
+        gross.append(bad)
+        sizes.append(size)
+    return spoilt, gross, sizes
+
+
+def test_a_pass_of_noise_is_rejected_whole_and_described() -> None:
+    rng = np.random.default_rng(3)
+    passes = seasonal_passes(20, TRUTH)
+    loud = passes[9].kind == "range_rate"
+    passes[9].residual[loud] += 50.0 * rng.normal(size=loud.sum()) * passes[9].sigma[loud]
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    out = ~solution.samples.accepted
+    assert set(solution.samples.pass_name[out]) == {"P009"}
+    assert out.sum() == loud.sum()
+    reason = solution.samples.reason[out][0]
+    assert reason.startswith("whole pass")
+    assert "noise of" in reason
+
+
+def test_a_pass_with_a_slope_is_told_from_the_others() -> None:
+    passes = seasonal_passes(20, TRUTH)
+    ramp = np.where(passes[9].kind == "range_rate", np.linspace(-2.5, 2.5, len(passes[9])), 0.0)
+    passes[9].residual[:] += ramp * passes[9].sigma
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    reasons = solution.samples.reason[~solution.samples.accepted]
+    assert set(solution.samples.pass_name[~solution.samples.accepted]) == {"P009"}
+    assert "slope" in reasons[0]
+
+
+def test_clean_data_are_all_kept_and_the_sigmas_confirmed() -> None:
+    solution = fit(TablePasses(seasonal_passes(40, TRUTH), np.zeros(6)), seasonal_parameters())
+    assert solution.n_rejected == 0
+    assert solution.components["range_rate"].value == pytest.approx(1.0, abs=0.05)
+    assert np.abs((solution.values - TRUTH) / solution.sigma_realistic).max() < 3.5
+
+
+def test_sigmas_that_are_too_small_by_a_factor_are_widened() -> None:
+    passes = [replace(p, sigma=p.sigma / 3.0) for p in seasonal_passes(40, TRUTH)]
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    component = solution.components["range_rate"]
+    assert component.value == pytest.approx(3.0, abs=4 * component.uncertainty)
+    np.testing.assert_allclose(solution.sigma_realistic / solution.sigma_formal, 3.0, rtol=0.1)
+    assert solution.n_rejected <= 2
+
+
+@dataclass
+class Circle:
+    """Distances from a point in a plane to known points: as non-linear as a position can be."""
+
+    points: Array
+    distances: Array
+    wrong_sign: bool = False
+
+    def equations(self, values: Array) -> Iterator[PassEquations]:
+        apart = values - self.points
+        computed = np.linalg.norm(apart, axis=1)
+        partials = apart / computed[:, None]
+        for i in range(len(self.points)):
+            yield one_sample(
+                f"C{i}",
+                self.distances[i] - computed[i],
+                1e-3,
+                -partials[i] if self.wrong_sign else partials[i],
+            )
+
+
+def circle(rng: np.random.Generator) -> tuple[Circle, Array]:
+    points, truth = rng.uniform(-10, 10, (40, 2)), np.array([3.0, 4.0])
+    return Circle(
+        points, np.linalg.norm(points - truth, axis=1) + 1e-3 * rng.normal(size=40)
+    ), truth
+
+
+def test_a_non_linear_problem_converges_from_far_away_gross_errors_or_not() -> None:
+    model, truth = circle(np.random.default_rng(11))
+    position = ParameterSet([Parameter("x", "m", -20.0), Parameter("y", "m", 25.0)])
+    clean = fit(model, position)
+    assert np.abs((clean.values - truth) / clean.sigma_formal).max() < 4.0
+    assert clean.n_rejected == 0
+    model.distances[[3, 17, 30]] += [40.0, -3.0, 0.05]
+    spoilt = fit(model, position)
+    assert set(spoilt.samples.pass_name[~spoilt.samples.accepted]) == {"C3", "C17", "C30"}
+    assert np.abs((spoilt.values - clean.values) / clean.sigma_formal).max() < 1.0
+    assert spoilt.iterations[-1].largest_step < 0.01
+
+
+def test_partial_derivatives_of_the_wrong_sign_do_not_pass_for_a_solution() -> None:
+    model, _ = circle(np.random.default_rng(11))
+    model.wrong_sign = True
+    position = ParameterSet([Parameter("x", "m", 2.0), Parameter("y", "m", 5.0)])
+    with pytest.raises(ConvergenceError, match="partial derivatives"):
+        fit(model, position)
+
+
+def test_too_few_iterations_are_no_solution() -> None:
+    model, _ = circle(np.random.default_rng(11))
+    position = ParameterSet([Parameter("x", "m", -20.0), Parameter("y", "m", 25.0)])
+    with pytest.raises(ConvergenceError, match=r"after 2 iterations: [xy] still moves"):
+        fit(model, position, convergence=Convergence(iterations=2))
+
+
+def test_bad_input_is_named() -> None:
+    passes = seasonal_passes(6, TRUTH)
+    parameters = seasonal_parameters()
+    with pytest.raises(InputError, match="no observation"):
+        fit(TablePasses([], np.zeros(6)), parameters)
+    with pytest.raises(InputError, match="no parameter is estimated"):
+        fit(TablePasses(passes, np.zeros(6)), parameters.with_status("*", "fixed"))
+    passes[2].residual[3] = np.nan
+    with pytest.raises(InputError, match=rf"P002, {passes[2].epoch[3]}"):
+        fit(TablePasses(passes, np.zeros(6)), parameters)
+
+
+def test_a_parameter_that_no_datum_depends_on_is_named() -> None:
+    passes = seasonal_passes(6, TRUTH)
+    for one in passes:
+        one.partials[:, 3] = 0.0
+    with pytest.raises(InputError, match=r"pole\.term_3: no datum depends"):
+        fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    known = seasonal_parameters().changed("pole.term_3", sigma=2.5, value=7.0)
+    solution = fit(TablePasses(passes, np.zeros(6)), known)
+    assert solution.not_improved == ("pole.term_3",)
+    assert solution["pole.term_3"].value == pytest.approx(7.0)
+    assert solution["pole.term_3"].sigma == pytest.approx(2.5)
+    assert "not improved by the data" in str(solution)
+
+
+def test_fewer_data_than_parameters_are_too_few() -> None:
+    one = keep(seasonal_pass(np.random.default_rng(1), 3), np.arange(46) < 4)
+    with pytest.raises(InputError, match="fewer data than parameters"):
+        fit(TablePasses([one], np.zeros(6)), seasonal_parameters())
+
+
+def test_a_combination_that_cannot_be_separated_is_told_in_words() -> None:
+    # The axial coordinate of an equatorial lander against a range bias is of this kind.
+    passes = seasonal_passes(10, TRUTH)
+    for one in passes:
+        one.partials[:, 4] = 2.0 * one.partials[:, 1]
+    parameters = seasonal_parameters()
+    with pytest.raises(InputError, match="cannot separate") as caught:
+        fit(TablePasses(passes, np.zeros(6)), parameters)
+    assert caught.value.field == "pole.term_1, pole.term_4" or (
+        caught.value.field == "pole.term_4, pole.term_1"
+    )
+    assert "pole.term_0" not in str(caught.value)
+    known = parameters.changed("pole.term_4", sigma=100.0)
+    solution = fit(TablePasses(passes, np.zeros(6)), known)
+    assert set(solution.weak[0].names) == {"pole.term_1", "pole.term_4"}
+    moves = dict(solution.weak[0].members)
+    assert moves["pole.term_1"] == pytest.approx(-2.0 * moves["pole.term_4"], rel=1e-4)
+    assert "hardly separated" in str(solution)
+
+
+def test_a_condition_is_fulfilled_exactly_and_equals_elimination_by_hand() -> None:
+    passes = seasonal_passes(20, TRUTH)
+    parameters = seasonal_parameters().with_conditions(
+        Condition(("pole.term_1", "pole.term_4"), [[1.0, 1.0]], [-5.2])
+    )
+    solution = fit(TablePasses(passes, np.zeros(6)), parameters, EVERYTHING)
+    assert solution.values[1] + solution.values[4] == pytest.approx(-5.2, abs=1e-12)
+    spread = solution.covariance_formal
+    assert spread[1, 1] + 2 * spread[1, 4] + spread[4, 4] == pytest.approx(0.0, abs=1e-12)
+    # By hand: term_4 = -5.2 - term_1 put into the observations, five parameters left.
+    by_hand = []
+    for one in passes:
+        partials = np.delete(one.partials, 4, axis=1)
+        partials[:, 1] -= one.partials[:, 4]
+        by_hand.append(
+            replace(one, partials=partials, residual=one.residual + 5.2 * one.partials[:, 4])
+        )
+    left = ParameterSet(p for p in seasonal_parameters() if p.name != "pole.term_4")
+    expected = fit(TablePasses(by_hand, np.zeros(5)), left, EVERYTHING)
+    kept = [0, 1, 2, 3, 5]
+    np.testing.assert_allclose(solution.values[kept], expected.values, atol=1e-11)
+    np.testing.assert_allclose(solution.sigma_formal[kept], expected.sigma_formal, rtol=1e-9)
+
+
+def test_a_condition_can_determine_what_the_data_cannot() -> None:
+    passes = seasonal_passes(10, TRUTH)
+    for one in passes:
+        one.partials[:, 4] = one.partials[:, 1]
+    names = ("pole.term_1", "pole.term_4")
+    parameters = seasonal_parameters().with_conditions(Condition(names, [[1.0, -1.0]]))
+    solution = fit(TablePasses(passes, np.zeros(6)), parameters)
+    assert solution.values[1] == pytest.approx(solution.values[4], abs=1e-12)
+
+
+def test_considered_parameters_follow_the_analytic_formula() -> None:
+    # P_c = P + S P_p S^T, S = -P H^T W H_c (Tapley, Schutz & Born 2004, sect. 6.3).
+    rng = np.random.default_rng(4)
+    passes = [seasonal_pass(rng, i, considered=2) for i in range(12)]
+    passes = [replace(p, local_names=(), local_partials=p.local_partials[:, :0],
+                      local_sigma=np.zeros(0)) for p in passes]  # fmt: skip
+    considered = [
+        Parameter("station.one.x", "m", 0.0, 0.02, "considered"),
+        Parameter("medium.density", "", 0.0, 0.5, "considered"),
+    ]
+    parameters = ParameterSet([*seasonal_parameters(), *considered])
+    solution = fit(TablePasses(passes, np.zeros(6)), parameters, EVERYTHING)
+    rows = np.vstack([p.partials / p.sigma[:, None] for p in passes])
+    others = np.vstack([p.consider_partials / p.sigma[:, None] for p in passes])
+    covariance = np.linalg.inv(rows.T @ rows)
+    sensitivity = -covariance @ rows.T @ others
+    np.testing.assert_allclose(solution.sensitivity, sensitivity, rtol=1e-8)
+    added = sensitivity @ np.diag([0.02**2, 0.5**2]) @ sensitivity.T
+    expected = np.sqrt(np.diag(covariance + added))
+    component = max(1.0, solution.components["range_rate"].value)
+    np.testing.assert_allclose(solution.sigma_realistic, expected, rtol=0.05 * component)
+    np.testing.assert_allclose(
+        solution.consider_effects, sensitivity * np.array([0.02, 0.5]), rtol=1e-8
+    )
+
+
+def test_a_solution_continued_later_is_the_solution_of_all_data_at_once() -> None:
+    passes = seasonal_passes(30, TRUTH)
+    parameters = seasonal_parameters(20.0)
+    whole = fit(TablePasses(passes, np.zeros(6)), parameters, EVERYTHING)
+    first = fit(TablePasses(passes[:18], np.zeros(6)), parameters, EVERYTHING)
+    second = fit(
+        TablePasses(passes[18:], np.zeros(6)), parameters, EVERYTHING, earlier=first.information
+    )
+    assert np.abs((second.values - whole.values) / whole.sigma_formal).max() < 1e-9
+    np.testing.assert_allclose(second.sigma_formal, whole.sigma_formal, rtol=1e-9)
+    assert second.chi_square == pytest.approx(whole.chi_square, rel=1e-9)
+    assert second.degrees_of_freedom == whole.degrees_of_freedom
+
+
+def test_earlier_information_enters_a_larger_set_and_not_a_smaller_one() -> None:
+    passes = seasonal_passes(20, TRUTH)
+    first = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    wider = [
+        replace(p, partials=np.column_stack([p.local_partials[:, 0], p.partials])) for p in passes
+    ]
+    more = ParameterSet([Parameter("station.range_bias", "m", sigma=1.0), *seasonal_parameters()])
+    solution = fit(TablePasses(wider, np.zeros(7)), more, earlier=first.information)
+    np.testing.assert_allclose(
+        solution.sigma_formal[1:] / first.sigma_formal, 1 / np.sqrt(2), rtol=0.05
+    )
+    fewer = ParameterSet([p for p in seasonal_parameters() if p.name != "pole.term_2"])
+    less = [replace(p, partials=np.delete(p.partials, 2, axis=1)) for p in passes]
+    with pytest.raises(InputError, match=r"pole\.term_2"):
+        fit(TablePasses(less, np.zeros(5)), fewer, earlier=first.information)
+
+
+def test_a_pole_of_long_ago_gives_the_rate_to_its_uncertainty_over_the_span() -> None:
+    # One campaign sees angle + rate t near t = 0 only; an angle of 45 years before, known to
+    # 100 units, gives the rate to 100 / 45 (error propagation).
+    rng = np.random.default_rng(2)
+    times = np.linspace(-0.5, 0.5, 200)
+    passes = [
+        one_sample(f"T{i}", 1e-1 * rng.normal(), 1e-1, np.array([1.0, t]))
+        for i, t in enumerate(times)
+    ]
+    parameters = ParameterSet([Parameter("angle"), Parameter("rate", sigma=1e6)])
+    alone = fit(TablePasses(passes, np.zeros(2)), parameters)
+    assert alone["rate"].sigma == pytest.approx(0.1 * np.sqrt(12 / 200), rel=0.1)
+    noisy = [replace(p, sigma=p.sigma * 1e4, residual=p.residual * 1e4) for p in passes]
+    old = Apriori(("angle", "rate"), [0.0], [[100.0**2]], design=[[1.0, -45.0]])
+    together = fit(TablePasses(noisy, np.zeros(2)), parameters.with_apriori(old))
+    from_span = np.hypot(100.0, 1e3 / np.sqrt(200)) / 45.0
+    assert together["rate"].sigma == pytest.approx(from_span, rel=0.1)
+
+
+def test_the_summary_is_plain_json_without_infinities() -> None:
+    passes = seasonal_passes(12, TRUTH)
+    passes[3].residual[4] += 1.0
+    parameters = seasonal_parameters()
+    solution = fit(TablePasses(passes, np.zeros(6)), parameters, provenance={"seed": 7})
+    summary = json.loads(json.dumps(solution.as_json(), allow_nan=False))
+    assert summary["n_used"] == solution.n_used == len(solution.samples) - 1
+    assert summary["n_rejected"] == 1
+    (rejected,) = summary["rejected"]
+    assert set(rejected) == {"pass", "epoch", "kind", "residual", "reason"}
+    assert rejected["pass"] == "P003"
+    assert rejected["epoch"] == passes[3].epoch[4]
+    assert "times its predicted uncertainty" in rejected["reason"]
+    assert set(summary["rms"]) == {"range_m", "range_rate_mm_s"}
+    assert summary["rms"]["range_rate_mm_s"] == pytest.approx(0.05, rel=0.15)
+    assert summary["parameters"]["pole.term_0"]["a_priori_sigma"] is None
+    assert set(summary["parameters"]["pole.term_0"]) == {
+        "value",
+        "unit",
+        "sigma_formal",
+        "sigma_realistic",
+        "a_priori_sigma",
+    }
+    assert summary["iterations"] >= 2
+    assert summary["provenance"] == {"seed": 7}

@@ -1,0 +1,145 @@
+"""A solution written and read back, exactly."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from invented import TablePasses, seasonal_parameters, seasonal_pass
+
+from wobble.errors import InputError, UnknownNameError
+from wobble.estimation.apriori import Apriori, Condition
+from wobble.estimation.fit import fit
+from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.solution import Solution
+from wobble.estimation.solution_files import (
+    information_as_text,
+    read_information,
+    read_solution,
+    write_solution,
+)
+
+
+@pytest.fixture(scope="module")
+def solution() -> Solution:
+    rng = np.random.default_rng(1)
+    passes = [seasonal_pass(rng, i, considered=1) for i in range(12)]
+    passes[3].residual[4] += 1.0
+    passes[5].residual[-6:] += 1000.0
+    parameters = ParameterSet(
+        [
+            *seasonal_parameters().changed("pole.term_0", unit="mm", source="an almanac, 1987"),
+            Parameter("station.one.x", "cm", 0.0, 0.1, "considered"),
+            Parameter("spin.rate", "deg / d", 7.1e-5, status="fixed"),
+        ],
+        [Apriori(("pole.term_1", "pole.term_2"), [0.1, 0.2], [[4.0, 1.0], [1.0, 3.0]])],
+        [Condition(("pole.term_3", "pole.term_4"), [[1.0, -1.0]])],
+    )
+    return fit(TablePasses(passes, np.zeros(6)), parameters, provenance={"seed": 7, "body": None})
+
+
+def test_a_solution_is_read_back_exactly(solution: Solution, tmp_path: Path) -> None:
+    write_solution(tmp_path, solution)
+    again = read_solution(tmp_path)
+    for name in ("values", "covariance_formal", "covariance_realistic", "sensitivity"):
+        np.testing.assert_array_equal(getattr(again, name), getattr(solution, name))
+    for name in ("residual", "sigma", "predicted", "accepted", "reason", "epoch", "pass_name"):
+        np.testing.assert_array_equal(getattr(again.samples, name), getattr(solution.samples, name))
+    np.testing.assert_array_equal(again.information.factor, solution.information.factor)
+    for name in ("iterations", "jumps", "pass_estimates", "weak", "components", "provenance"):
+        assert getattr(again, name) == getattr(solution, name)
+    assert again.parameters.parameters == solution.parameters.parameters
+    assert again.as_json() == solution.as_json()
+    assert str(again) == str(solution)
+
+
+def test_the_files_are_few_and_have_telling_names(solution: Solution) -> None:
+    assert list(solution.files()) == [
+        "solution.ecsv",
+        "covariance.ecsv",
+        "covariance_formal.ecsv",
+        "information.ecsv",
+        "residuals.ecsv",
+        "pass_parameters.ecsv",
+        "solution.json",
+    ]
+    assert json.loads(solution.files()["solution.json"]) == solution.as_json()
+
+
+def test_information_is_read_back_exactly(solution: Solution, tmp_path: Path) -> None:
+    path = tmp_path / "information.ecsv"
+    path.write_text(information_as_text(solution.information))
+    again = read_information(path)
+    assert again.names == solution.information.names
+    assert again.considered == ("station.one.x",)
+    assert again.samples == solution.information.samples
+    np.testing.assert_array_equal(again.factor, solution.information.factor)
+    np.testing.assert_array_equal(again.reference, solution.values)
+
+
+def test_a_covariance_of_other_parameters_is_refused(solution: Solution, tmp_path: Path) -> None:
+    write_solution(tmp_path, solution)
+    path = tmp_path / "covariance.ecsv"
+    path.write_text(path.read_text().replace("pole.term_2", "pole.term_9"))
+    with pytest.raises(InputError, match="covariance does not match") as caught:
+        read_solution(tmp_path)
+    assert "pole.term_9" in str(caught.value)
+    assert str(path) in str(caught.value)
+
+
+def test_files_that_are_missing_cut_or_incomplete_are_named(
+    solution: Solution, tmp_path: Path
+) -> None:
+    with pytest.raises(InputError, match=r"solution\.ecsv.*cannot be read"):
+        read_solution(tmp_path)
+    write_solution(tmp_path, solution)
+    path = tmp_path / "residuals.ecsv"
+    whole = path.read_text()
+    path.write_text(whole.replace("predicted", "expected"))
+    with pytest.raises(InputError, match="a column is missing"):
+        read_solution(tmp_path)
+    path.write_text(whole[: len(whole) // 2])
+    with pytest.raises(InputError, match=r"residuals\.ecsv"):
+        read_solution(tmp_path)
+    path.write_bytes(bytes(range(256)))
+    with pytest.raises(InputError, match=r"residuals\.ecsv"):
+        read_solution(tmp_path)
+
+
+def test_estimates_carry_units_and_convert(solution: Solution) -> None:
+    estimate = solution["pole.term_0"]
+    assert estimate.unit == "mm"
+    assert estimate.value == pytest.approx(solution.values[0] * 1e3)
+    assert estimate.to("m").value == pytest.approx(solution.values[0])
+    assert estimate.to("m").sigma == pytest.approx(estimate.sigma / 1e3)
+    with pytest.raises(InputError, match="another dimension"):
+        estimate.to("s")
+    with pytest.raises(InputError, match="unknown unit"):
+        estimate.to("furlong")
+    with pytest.raises(UnknownNameError, match=r"pole\.term_0"):
+        solution["pole.term0"]
+    assert "+-" in str(estimate)
+
+
+def test_text_and_notebook_show_the_same_facts(solution: Solution) -> None:
+    text, page = str(solution), solution._repr_html_()
+    for fact in (
+        "pole.term_5",
+        "1 rejected",
+        "P003",
+        "shifted: P005 range in the whole pass by +1",
+        "rms range_m",
+    ):
+        assert fact in text
+        assert fact in page
+    assert text.startswith("Solution from")
+    assert page.count("<tr>") == 1 + len(solution.names)
+
+
+def test_uncertainties_are_ordered_and_correlations_are_correlations(solution: Solution) -> None:
+    assert (solution.sigma_realistic >= solution.sigma_formal).all()
+    assert np.diag(solution.correlation) == pytest.approx(np.ones(6))
+    assert (np.abs(solution.correlation) <= 1.0 + 1e-12).all()
+    assert solution.correlation[3, 4] == pytest.approx(1.0)

@@ -1,0 +1,172 @@
+"""Throw broken files at the readers: ``python tests/fuzz_formats.py --mutants 100000``.
+
+Each mutant of a valid file must either be read or be refused with an `InputError` that names
+the file. Any other exception, a mutant that takes longer than a second, or one that makes
+the process grow by more than a bound ends the run with status 1 and leaves the file behind.
+Every tenth mutant is handed over compressed, so that the compression is broken as well.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from wobble.errors import InputError
+from wobble.formats.blq import read_blq
+from wobble.formats.crd import read_crd
+from wobble.formats.normal_points import tracking as tracking_of_sessions
+from wobble.formats.passes import read_normal_point_table, read_passes, write_passes
+from wobble.formats.sinex import read_sinex
+from wobble.formats.tdm import kvn_text, read_tdm
+from wobble.formats.tdm_agreement import Agreement
+from wobble.formats.tdm_tracking import tracking as tracking_of_message
+from wobble.formats.tdm_xml import xml_text
+
+HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE / "formats"))
+
+from test_blq import SAMPLE as BLQ  # noqa: E402 - the path of the tests comes first
+from test_passes import campaign  # noqa: E402
+from test_sinex import SAMPLE as SINEX  # noqa: E402
+
+LUNAR = HERE / "data" / "lunar_ranging"
+ANNEX = HERE / "data" / "tdm"
+SLOWEST = 1.0
+LARGEST_GROWTH_MB = 200.0
+AGREEMENT = Agreement(
+    stations={"STATION A": "a"},
+    landers={"SPACECRAFT": "s"},
+    range_sigma=1.0,
+    range_rate_sigma=1e-4,
+    two_way_range="whole",
+    two_way_doppler="whole",
+    range_unit_seconds=1e-9,
+    delays="removed",
+    range_epoch="tag",
+    uplink_frequency=7e9,
+    metadata={"TIMETAG_REF": "RECEIVE"},
+)
+PIECES = [
+    b"1e999", b"-1e-999", b"nan", b"9" * 400, b"\x00", b"\xff\xfe", b"\xc3\x28", b"=", b"\r",
+    b"<!DOCTYPE a [<!ENTITY b 'c'>]>", b"&b;", b"<", b">", b"9999-366T23:59:60", b"# ---",
+    "\u0663".encode(), b"*" * 70_000,
+]  # fmt: skip
+
+
+def read_message(path: Path) -> None:
+    """Read a tracking data message, write it in both notations and convert it."""
+    message = read_tdm(path)
+    kvn_text(message)
+    xml_text(message)
+    tracking_of_message(message, AGREEMENT, lambda times, *_: np.full(len(times), 2000.0))
+
+
+def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[bytes]]]:
+    """For each format, its reader and some valid files."""
+    write_passes(folder / "valid.ecsv", campaign())
+    messages = [read_tdm(path) for path in sorted(ANNEX.iterdir())]
+    return {
+        "passes": (read_passes, [(folder / "valid.ecsv").read_bytes()]),
+        "normal points": (
+            read_normal_point_table,
+            [(LUNAR / "normal_points_2015_04.csv").read_bytes()],
+        ),
+        "crd": (
+            lambda path: tracking_of_sessions(read_crd(path)),
+            [(LUNAR / "luna17_201504_sample.npt").read_bytes()],
+        ),
+        "tdm kvn": (read_message, [kvn_text(message).encode() for message in messages]),
+        "tdm xml": (read_message, [xml_text(message).encode() for message in messages]),
+        "sinex": (read_sinex, [SINEX.encode()]),
+        "blq": (read_blq, [BLQ.encode()]),
+    }
+
+
+def mutant(content: bytes, rng: np.random.Generator) -> bytes:
+    """The content with one to four things wrong."""
+    for _ in range(rng.integers(1, 5)):
+        lines = content.split(b"\n")
+        a, b = (int(k) for k in rng.integers(0, len(lines), 2))
+        at = int(rng.integers(0, max(len(content), 1)))
+        match rng.integers(0, 8):
+            case 0:
+                content = content[:at] + bytes([int(rng.integers(0, 256))]) + content[at + 1 :]
+            case 1:
+                content = content[:at]
+            case 2:
+                content = b"\n".join(lines[:a] + lines[a + 1 :])
+            case 3:
+                content = b"\n".join([*lines[:a], lines[a], *lines[a:]])
+            case 4:
+                lines[a], lines[b] = lines[b], lines[a]
+                content = b"\n".join(lines)
+            case 5:
+                piece = PIECES[int(rng.integers(0, len(PIECES)))]
+                content = content[:at] + piece + content[at:]
+            case 6:
+                words = lines[a].split(b" ")
+                words[int(rng.integers(0, len(words)))] = PIECES[int(rng.integers(0, len(PIECES)))]
+                lines[a] = b" ".join(words)
+                content = b"\n".join(lines)
+            case 7:
+                encoding = ("utf-16", "utf-8-sig", "cp500")[int(rng.integers(0, 3))]
+                content = content.decode("latin-1").encode(encoding, "replace")
+    return content
+
+
+def main() -> int:
+    """Run over all formats and say what came of it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--mutants", type=int, default=10_000, help="mutants of each format")
+    parser.add_argument("--start", type=int, default=0, help="start of the random numbers")
+    options = parser.parse_args()
+    rng = np.random.default_rng(options.start)
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "mutant"
+        for format_name, (read, valid) in formats(Path(name)).items():
+            before, taken, refused = _memory_mb(), 0, 0
+            for number in range(options.mutants):
+                content = mutant(valid[number % len(valid)], rng)
+                if number % 10 == 0:
+                    content = mutant(gzip.compress(content, 1), rng)
+                path.write_bytes(content)
+                started = time.process_time()
+                try:
+                    read(path)
+                    taken += 1
+                except InputError as error:
+                    refused += 1
+                    if str(path) not in str(error):
+                        return _report(format_name, content, f"names no file: {error}")
+                except Exception as error:  # exactly this is looked for
+                    return _report(format_name, content, repr(error))
+                if time.process_time() - started > SLOWEST:
+                    return _report(format_name, content, "too slow")
+            growth = _memory_mb() - before
+            print(f"{format_name}: {taken} read, {refused} refused, {growth:.0f} MB more")
+            if growth > LARGEST_GROWTH_MB:
+                return _report(format_name, b"", f"grew by {growth:.0f} MB")
+    return 0
+
+
+def _memory_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+
+
+def _report(format_name: str, content: bytes, problem: str) -> int:
+    kept = Path(tempfile.gettempdir()) / f"mutant of {format_name}"
+    kept.write_bytes(content)
+    print(f"{format_name}: {problem}; the file is kept as {kept}", file=sys.stderr)
+    return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,93 @@
+"""Real, measured two-way ranges to landed reflectors: predicted, fitted, the bad point found.
+
+Data: International Laser Ranging Service, open data, April 2015 (see the heads of the files in
+tests/data/lunar_ranging). What must be reached is what a contemporary published model reaches:
+one to two centimetres one-way.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import wobble
+
+FOLDER = Path(__file__).parent / "data" / "lunar_ranging"
+BAD_EPOCH = "2015-04-07T23:34"
+
+
+@pytest.fixture(scope="module")
+def campaign():
+    return wobble.read_scenario(FOLDER / "scenario.toml")
+
+
+@pytest.fixture(scope="module")
+def ranges(campaign):
+    tracking, _ = wobble.read_tracking(campaign.data_files)
+    return tracking
+
+
+@pytest.fixture(scope="module")
+def solution(campaign, ranges):
+    return campaign.fit(ranges)
+
+
+def _network(campaign, ranges):
+    return campaign._network(ranges.epoch.min(), ranges.epoch.max(), extend=False)
+
+
+def test_all_measurements_are_read(ranges):
+    assert len(ranges) == 75
+    assert (ranges.lander == "apollo15").sum() == 44
+    assert set(ranges.tag) == {"transmit"}
+
+
+def test_published_coordinates_predict_the_ranges_within_two_metres(campaign, ranges):
+    computed = _network(campaign, ranges).compute(ranges)
+    residual = ranges.value - computed.value
+    good = ~np.char.startswith(ranges.epoch.isot, BAD_EPOCH)
+    assert np.abs(residual[good]).max() < 2.0
+    assert 15.0 < residual[~good][0] < 22.0
+
+
+@pytest.mark.parametrize(("array", "limit"), [("apollo15", 0.023), ("luna17", 0.024)])
+def test_residuals_after_the_fit_are_centimetres(solution, array, limit):
+    of_array = np.char.find(solution.samples.pass_name, array) >= 0
+    # All but the bad point, whether the editing kept them or not: nothing is hidden.
+    good = of_array & ~np.char.startswith(solution.samples.epoch, BAD_EPOCH)
+    assert np.sqrt(np.mean(solution.samples.residual[good] ** 2)) < limit
+
+
+def test_the_bad_point_is_rejected_with_its_reason_and_few_others(solution):
+    rejected = solution.as_json()["rejected"]
+    bad = [r for r in rejected if r["epoch"].startswith(BAD_EPOCH)]
+    assert len(bad) == 1
+    assert bad[0]["residual"] == pytest.approx(18.5, abs=0.5)
+    assert bad[0]["reason"]
+    assert len(rejected) <= 4
+
+
+@pytest.mark.parametrize("order", ["reversed", "shuffled"])
+def test_the_bad_point_is_found_in_any_order_of_the_data(campaign, ranges, order):
+    index = np.arange(len(ranges))[::-1]
+    if order == "shuffled":
+        index = np.random.default_rng(3).permutation(len(ranges))
+    rejected = campaign.fit(ranges[index]).as_json()["rejected"]
+    assert any(r["epoch"].startswith(BAD_EPOCH) for r in rejected)
+    assert len(rejected) <= 4
+
+
+def test_the_calibration_of_the_bad_session_is_named_by_the_reader_of_the_original_file():
+    tracking, warnings = wobble.read_tracking([FOLDER / "luna17_201504_sample.npt"])
+    assert len(tracking) == 6
+    assert any("17373" in text for text in warnings)
+
+
+def test_solid_tides_and_refraction_are_needed(campaign, ranges, solution):
+    # Negative control: without the optical troposphere the same fit is off by metres.
+    from dataclasses import replace
+
+    without = replace(campaign, media=replace(campaign.media, troposphere="none"))
+    spoiled = without.fit(ranges)
+    kept = spoiled.samples.residual[spoiled.samples.accepted]
+    assert np.std(kept) > 10 * solution.rms["range_m"]

@@ -1,0 +1,205 @@
+"""Passes that are wrong as a whole, and jumps within a pass.
+
+In: residuals of the samples of a pass, in units of their predicted standard deviations.
+Out: where the level jumps, and what is wrong with a pass that cannot be used, in words.
+
+A wrong constant, a range ambiguity that was resolved wrongly, or a lost cycle shifts all
+samples from some epoch on by the same amount. The samples are still good: the shift is
+estimated as one more parameter of the pass (`Jump`), and only passes whose samples do not
+agree with one another even then are rejected whole.
+
+A jump is where the medians of the windows before and after differ by more than the
+windows can by chance, and where most samples of both windows agree with their median; no
+single wild sample can make one. Slope and noise of a pass are judged against those of the
+other passes of the same kind, so that noise with a long correlation is not taken for a fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+__all__ = [
+    "UNITS",
+    "Jump",
+    "PassCharacter",
+    "describe_pass",
+    "find_jumps",
+    "levels",
+    "unusual_passes",
+]
+
+from wobble.estimation.variance import NORMAL_MEDIAN
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+# Samples on each side of a jump that must agree.
+WINDOW = 7
+# Median of seven normal samples has a standard deviation of 0.46, the difference of two
+# 0.65: a difference of five happens by chance in one of 1e14 cases.
+LEAST_JUMP = 5.0
+# Share of the samples of a window that must lie within the limit about its median.
+AGREEMENT = 0.7
+# The same for slopes and noise of whole passes, in robust standard deviations over passes.
+UNUSUAL = 6.0
+LOUD = 3.0
+LEAST_SAMPLES = 8
+LEAST_PASSES = 8
+UNITS = {"range": "m", "range_rate": "m/s"}
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A constant that is added to the samples of one kind in a pass from an epoch on.
+
+    Attributes
+    ----------
+    pass_name, kind : str
+    epoch : str
+        Of the first sample that is shifted; empty if the whole pass is.
+    """
+
+    pass_name: str
+    kind: str
+    epoch: str
+
+    @property
+    def parameter(self) -> str:
+        """Name of the pass-local parameter."""
+        ending = f"jump.{self.epoch}" if self.epoch else "offset"
+        return f"pass.{self.pass_name}.{self.kind}_{ending}"
+
+    def column(self, kind: NDArray[np.str_], epoch: NDArray[np.str_]) -> Array:
+        """Partial derivatives of the samples of the pass, shape (n,)."""
+        return ((kind == self.kind) & (epoch >= self.epoch)).astype(float)
+
+
+def find_jumps(ratio: Array, limit: float) -> list[int]:
+    """Where the level of a series of residuals jumps.
+
+    Parameters
+    ----------
+    ratio : ndarray, shape (n,)
+        Residuals of one kind in one pass, in order of time, in standard deviations.
+    limit : float
+        Beyond which a sample disagrees.
+
+    Returns
+    -------
+    starts : list of int
+        First samples of the shifted parts; 0 if the first part is shifted itself.
+    """
+    steps = _steps(ratio, limit)
+    first = ratio[: steps[0]] if steps else ratio
+    shifted = abs(float(np.median(first))) > limit and _agree(first, limit)
+    return [0, *steps] if shifted else steps
+
+
+def _steps(ratio: Array, limit: float) -> list[int]:
+    n = ratio.size
+    if n < 2 * WINDOW:
+        return []
+    medians = np.median(sliding_window_view(ratio, WINDOW), axis=1)
+    difference = np.abs(medians[WINDOW:] - medians[:-WINDOW])
+    steps: list[int] = []
+    for run in _runs(difference > LEAST_JUMP):
+        places = [int(i) + WINDOW for i in run]
+        best = min(places, key=lambda i: _cost(ratio, i, limit))
+        before, after = ratio[best - WINDOW : best], ratio[best : best + WINDOW]
+        if _agree(before, limit) and _agree(after, limit):
+            steps.append(best)
+    return steps
+
+
+def _runs(mask: Mask) -> list[NDArray[np.intp]]:
+    """Indices of each unbroken run of true values."""
+    where = np.flatnonzero(mask)
+    if not where.size:
+        return []
+    return np.split(where, np.flatnonzero(np.diff(where) > 1) + 1)
+
+
+def _cost(ratio: Array, split: int, limit: float) -> float:
+    parts = (ratio[split - WINDOW : split], ratio[split : split + WINDOW])
+    return float(sum(np.minimum(np.abs(p - np.median(p)), limit).sum() for p in parts))
+
+
+def _agree(ratio: Array, limit: float) -> bool:
+    return bool((np.abs(ratio - np.median(ratio)) <= limit).mean() >= AGREEMENT)
+
+
+def levels(ratio: Array, starts: Sequence[int]) -> Array:
+    """Medians of the parts between jumps, for each sample; zero before the first."""
+    level = np.zeros_like(ratio)
+    for first, last in zip(starts, [*starts[1:], ratio.size], strict=True):
+        level[first:last] = np.median(ratio[first:last])
+    return level
+
+
+@dataclass(frozen=True)
+class PassCharacter:
+    """What the residuals of one kind in one pass look like.
+
+    Attributes
+    ----------
+    pass_name, kind : str
+    samples : int
+    slope : float
+        In standard deviations.
+    noise : float
+        Scatter over the predicted.
+    """
+
+    pass_name: str
+    kind: str
+    samples: int
+    slope: float
+    noise: float
+
+    @classmethod
+    def of(cls, pass_name: str, kind: str, ratio: Array) -> PassCharacter:
+        """From the accepted residuals in standard deviations, in order of time."""
+        place = np.arange(ratio.size) - (ratio.size - 1) / 2.0
+        slope = float(ratio @ place / max(np.linalg.norm(place), 1.0))
+        return cls(pass_name, kind, ratio.size, slope, float(np.sqrt((ratio**2).mean())))
+
+
+def unusual_passes(characters: Sequence[PassCharacter]) -> dict[tuple[str, str], str]:
+    """Passes whose slope or noise stands out among those of their kind, with the reason."""
+    found = {}
+    for kind in {character.kind for character in characters}:
+        group = [c for c in characters if c.kind == kind and c.samples >= LEAST_SAMPLES]
+        if len(group) < LEAST_PASSES:
+            continue
+        slopes = np.array([c.slope for c in group])
+        spread = max(1.0, float(np.median(np.abs(slopes))) / NORMAL_MEDIAN)
+        usual = max(1.0, float(np.median([c.noise for c in group])))
+        for character in group:
+            if abs(character.slope) > UNUSUAL * spread:
+                text = f"slope of {character.slope:+.2g} standard deviations"
+            elif character.noise > LOUD * usual:
+                text = f"noise of {character.noise:.2g} times the predicted"
+            else:
+                continue
+            found[character.pass_name, kind] = f"whole pass: {text}, unlike the other passes"
+    return found
+
+
+def describe_pass(kind: str, residual: Array, predicted: Array) -> str:
+    """Offset, slope or noise: what the residuals of a pass that cannot be used look like."""
+    unit = UNITS.get(kind, "SI")
+    middle = float(np.median(residual))
+    first, second = np.array_split(residual, 2)
+    rise = float(np.median(second) - np.median(first))
+    within = np.concatenate([first - np.median(first), second - np.median(second)])
+    noise = float(np.median(np.abs(within))) / NORMAL_MEDIAN
+    if abs(rise) > 3.0 * noise and abs(rise) > abs(middle):
+        return f"slope, {rise:+.3g} {unit} from the first half to the second"
+    if abs(middle) > 2.0 * noise:
+        return f"constant offset of {middle:+.3g} {unit}"
+    return f"noise of {noise / float(np.median(predicted)):.2g} times the predicted"

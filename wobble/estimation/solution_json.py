@@ -1,0 +1,95 @@
+"""A solution for programs: plain JSON types.
+
+In: a `Solution`. Out: a dictionary that `json.dumps` takes as it is. Values of parameters
+are in their own units, residuals in SI; what is infinite or not a number becomes null.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from wobble.estimation.solution import Solution
+
+__all__ = ["solution_as_json"]
+
+
+def solution_as_json(solution: Solution) -> dict[str, Any]:
+    """The solution, with the keys that the command line prints."""
+    content = {
+        "n_used": solution.n_used,
+        "n_rejected": solution.n_rejected,
+        "rejected": _rejected(solution),
+        "rms": solution.rms,
+        "iterations": len(solution.iterations),
+        "parameters": {name: _parameter(solution, name) for name in solution.names},
+        "chi_square": solution.chi_square,
+        "degrees_of_freedom": solution.degrees_of_freedom,
+        "variance_components": {
+            kind: {
+                "form": component.form,
+                "value": component.value,
+                "uncertainty": component.uncertainty,
+            }
+            for kind, component in solution.components.items()
+        },
+        "jumps": [
+            {
+                "pass": jump.pass_name,
+                "epoch": jump.epoch,
+                "kind": jump.kind,
+                "size": solution.pass_estimate(jump.parameter).value,
+                "sigma": solution.pass_estimate(jump.parameter).sigma,
+            }
+            for jump in solution.jumps
+        ],
+        "not_improved": list(solution.not_improved),
+        "hardly_separated": [
+            {"members": dict(c.members), "units": list(c.units), "text": str(c)}
+            for c in solution.weak
+        ],
+        "warnings": list(solution.warnings),
+        "provenance": dict(solution.provenance),
+    }
+    return _plain(content)
+
+
+def _rejected(solution: Solution) -> list[dict[str, Any]]:
+    samples = solution.samples
+    return [
+        {
+            "pass": str(samples.pass_name[i]),
+            "epoch": str(samples.epoch[i]),
+            "kind": str(samples.kind[i]),
+            "residual": float(samples.residual[i]),
+            "reason": str(samples.reason[i]),
+        }
+        for i in np.flatnonzero(~samples.accepted)
+    ]
+
+
+def _parameter(solution: Solution, name: str) -> dict[str, Any]:
+    estimate = solution[name]
+    return {
+        "value": estimate.value,
+        "unit": estimate.unit,
+        "sigma_formal": estimate.sigma_formal,
+        "sigma_realistic": estimate.sigma,
+        "a_priori_sigma": estimate.a_priori_sigma,
+    }
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _plain(content) for key, content in value.items()}
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [_plain(content) for content in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value) if math.isfinite(value) else None
+    return value if value is None else str(value)

@@ -1,0 +1,213 @@
+"""Where the link was when each sample was taken, for figures.
+
+In: a network and measurements, or a span of dates. Out: elevation, hour angle,
+Sun-Earth-probe angle and distance, of each measurement (`SampleGeometry`) or day by day
+(`Coverage`). All of it is geometric: no refraction, light time in its simplest form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from astropy.time import Time, TimeDelta
+from numpy.typing import NDArray
+
+from wobble.campaign.campaign import Campaign
+from wobble.campaign.schedule import Passes
+from wobble.campaign.visibility import Geometry
+from wobble.constants import DAY, SPEED_OF_LIGHT
+from wobble.ephemeris import Ephemeris, open_ephemeris
+from wobble.epochs import Epochs
+from wobble.errors import InputError
+from wobble.estimation.solution import Samples
+from wobble.link.network import Network
+from wobble.link.plasma import sun_earth_probe_angle
+from wobble.tracking import Tracking
+
+__all__ = ["Coverage", "SampleGeometry", "hour_angle", "network_of", "sample_order"]
+
+Array = NDArray[np.float64]
+
+SHORTEST_STEP = DAY / 24.0
+
+
+@dataclass(frozen=True, eq=False)
+class SampleGeometry:
+    """Geometry of n measurements at the receiving station.
+
+    Parameters
+    ----------
+    station : ndarray of str, shape (n,)
+        Who receives.
+    elevation, hour_angle : ndarray, shape (n,)
+        Of the lander, rad; the hour angle is negative before the culmination.
+    sun_angle : ndarray, shape (n,)
+        Sun-Earth-probe angle, rad.
+    distance : ndarray, shape (n,)
+        m.
+    """
+
+    station: NDArray[np.str_]
+    elevation: Array
+    hour_angle: Array
+    sun_angle: Array
+    distance: Array
+
+    @classmethod
+    def of(cls, network: Network, tracking: Tracking) -> Self:
+        """Geometry at the time tags of a table of measurements, in its order.
+
+        A tag of transmission is taken as one of reception: within the round trip to the Moon
+        an angle changes by 0.01 degree.
+        """
+        columns = np.full((4, len(tracking)), np.nan)
+        links = np.stack([tracking.transmitter, tracking.lander, tracking.receiver])
+        names, which = np.unique(links, axis=1, return_inverse=True)
+        for k, (transmitter, lander, receiver) in enumerate(names.T):
+            rows = np.flatnonzero(which.ravel() == k)
+            station = network.station(str(receiver))
+            geometry = Geometry.of(
+                station,
+                network.lander(str(lander)),
+                station.tdb(Epochs.from_time(tracking.epoch[rows], "tt")),
+                network.station(str(transmitter)),
+            )
+            latitude = station.station.geodetic[1]
+            azimuth, elevation = geometry.receive_azimuth, geometry.receive_elevation
+            columns[:, rows] = (
+                elevation,
+                hour_angle(latitude, azimuth, elevation),
+                geometry.sun_angle,
+                geometry.distance,
+            )
+        return cls(tracking.receiver, *columns)
+
+    def __getitem__(self, index: NDArray[np.intp]) -> SampleGeometry:
+        """Chosen measurements."""
+        return SampleGeometry(
+            self.station[index],
+            self.elevation[index],
+            self.hour_angle[index],
+            self.sun_angle[index],
+            self.distance[index],
+        )
+
+    def __len__(self) -> int:
+        return len(self.station)
+
+
+def hour_angle(latitude: float, azimuth: Array, elevation: Array) -> Array:
+    """Hour angle, rad, west positive, of a direction over the horizon at a latitude (rad).
+
+    The direction's components along the equator toward the west and toward the meridian
+    (Urban & Seidelmann 2013, Explanatory Supplement, sect. 7.1.3).
+    """
+    west = -np.cos(elevation) * np.sin(azimuth)
+    toward_meridian = np.cos(latitude) * np.sin(elevation) - np.sin(latitude) * np.cos(
+        elevation
+    ) * np.cos(azimuth)
+    return np.arctan2(west, toward_meridian)
+
+
+def sample_order(samples: Samples, tracking: Tracking) -> NDArray[np.intp]:
+    """Rows of a table of measurements in the order of the samples of its fit.
+
+    Raises
+    ------
+    InputError
+        If the samples are not those of the table.
+    """
+    order = np.concatenate([rows for _, rows in tracking.passes()])
+    same = len(order) == len(samples) and all(
+        np.array_equal(ours, theirs)
+        for ours, theirs in (
+            (samples.pass_name, tracking.pass_id[order]),
+            (samples.kind, tracking.kind[order]),
+            (samples.epoch, tracking.epoch[order].isot),
+        )
+    )
+    if not same:
+        raise InputError(
+            "the solution was not made from these measurements",
+            field="tracking",
+            found=f"{len(tracking)} measurements",
+            expected=f"the {len(samples)} samples of the solution, pass by pass",
+        )
+    return order
+
+
+def network_of(campaign: Campaign, tracking: Tracking) -> Network:
+    """The campaign's network over the span of its measurements."""
+    first, last = tracking.epoch.min(), tracking.epoch.max()
+    if campaign.span and campaign.span[0] <= first and last <= campaign.span[1]:
+        return campaign.plan_network
+    return Network.over(
+        first,
+        last,
+        ephemeris=open_ephemeris(campaign.ephemeris),
+        body=campaign.body,
+        stations=campaign.stations,
+        landers=campaign.landers,
+        media=campaign.media,
+        extend=True,  # a figure may lie in the future; whether a fit may, the fit decides
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Coverage:
+    """What a campaign covers: how far and how near to the Sun the body was, and each pass.
+
+    Parameters
+    ----------
+    date : Time, shape (d,)
+        Day by day, or oftener for a short span, UTC.
+    sun_angle, distance : ndarray, shape (d,)
+        Sun-Earth-probe angle (rad) and distance (m) of the body's centre from the Earth's.
+    pass_date : Time, shape (m,)
+        Begin of each pass.
+    pass_station : ndarray of str, shape (m,)
+        Who receives.
+    pass_sun_angle, pass_distance : ndarray, shape (m,)
+        As above, at each pass.
+    """
+
+    date: Time
+    sun_angle: Array
+    distance: Array
+    pass_date: Time
+    pass_station: NDArray[np.str_]
+    pass_sun_angle: Array
+    pass_distance: Array
+
+    @classmethod
+    def of(cls, campaign: Campaign, passes: Passes | Tracking) -> Self:
+        """Coverage of a schedule or of measurements; the dates are those of the passes."""
+        if isinstance(passes, Tracking):
+            rows = [rows[np.argmin(passes.epoch[rows].jd)] for _, rows in passes.passes()]
+            begin, station = passes.epoch[rows], passes.receiver[rows]
+        else:
+            begin, station = passes.start, passes.station
+        ephemeris = open_ephemeris(campaign.ephemeris)
+        span = float((begin.max() - begin.min()).to_value("s"))
+        step = min(DAY, max(span / 200.0, SHORTEST_STEP))
+        date = begin.min() + TimeDelta(np.arange(0.0, span + step, step), format="sec")
+        return cls(
+            date,
+            *_seen_from_earth(ephemeris, campaign.body.name, date),
+            begin,
+            station,
+            *_seen_from_earth(ephemeris, campaign.body.name, begin),
+        )
+
+
+def _seen_from_earth(ephemeris: Ephemeris, body: str, time: Time) -> tuple[Array, Array]:
+    """Sun-Earth-probe angle (rad) and distance (m) of a body's centre."""
+    epochs = Epochs.from_time(time)
+    earth, sun = ephemeris.position("earth", epochs), ephemeris.position("sun", epochs)
+    # The light time of the Earth's distance to the body is enough for the second position.
+    away = np.linalg.norm(ephemeris.position(body, epochs) - earth, axis=1)
+    target = ephemeris.position(body, epochs.shift(-away / SPEED_OF_LIGHT))
+    distance = np.linalg.norm(target - earth, axis=1)
+    return sun_earth_probe_angle(earth, target, sun), distance

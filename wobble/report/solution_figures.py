@@ -1,0 +1,178 @@
+"""A solution as figures: what is correlated, what was recovered, how the pole moves.
+
+In: a `Solution`, the truth of a rehearsal, a rotation model. Out: matplotlib axes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from astropy.time import Time, TimeDelta
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap, to_rgba
+from numpy.typing import NDArray
+
+from wobble.constants import DAY, MAS
+from wobble.epochs import Epochs
+from wobble.errors import UnknownNameError
+from wobble.estimation.solution import Solution
+from wobble.planet.angle_terms import NODE, OBLIQUITY, Polynomial
+from wobble.planet.rotation import RotationModel
+from wobble.report.style import BLUE, INK, VERMILLION, axes_or_new, styled
+
+__all__ = ["correlation_matrix", "parameter_errors", "polar_path", "pole_without_precession"]
+
+Array = NDArray[np.float64]
+
+WRITTEN = 0.3
+"""Correlations from this size on are written into the matrix."""
+MOST_WRITTEN = 30
+"""Parameters up to which the numbers in the matrix can be read."""
+PATH_STEP = 2 * DAY
+
+
+@styled
+def correlation_matrix(solution: Solution, axes: Axes | None = None) -> Axes:
+    """Realistic correlations of the estimates, in hundredths, below a numbered diagonal.
+
+    Blue is negative, vermillion positive, no colour none; the sign is in the numbers too, so
+    that nothing is lost in grey. Hundredths are cut off, not rounded: 100 is never written.
+    """
+    names = solution.names
+    p = len(names)
+    few = p <= MOST_WRITTEN
+    cell, letter = (0.29, 0.075) if few else (0.15, 0.055)
+    width = cell * p + letter * max(map(len, names)) + 0.6
+    axes = axes_or_new(axes, height=cell * p + 0.3, width=width)
+    below = np.tri(p, k=-1, dtype=bool)
+    correlation = np.where(below, solution.correlation, np.nan)
+    edges = np.arange(p + 1) - 0.5
+    axes.pcolormesh(edges, edges, np.ma.masked_invalid(correlation), cmap=_DIVERGING, clim=(-1, 1))
+    written = below & (np.abs(solution.correlation) >= WRITTEN) if few else ~np.ones_like(below)
+    for i, j in zip(*np.nonzero(written), strict=True):
+        axes.text(j, i, _hundredths(correlation[i, j]), ha="center", va="center", fontsize=7)
+    size = 9.0 if few else 6.0
+    for k in range(p):
+        axes.text(k, k, str(k + 1), ha="center", va="center", fontsize=size - 1.5, alpha=0.7)
+    axes.set_yticks(range(p), [f"{n}  {k + 1}" for k, n in enumerate(names)], fontsize=size)
+    axes.set_xticks([])
+    axes.tick_params(length=0)
+    axes.grid(False)
+    axes.spines[:].set_visible(False)
+    axes.set_aspect("equal")
+    axes.invert_yaxis()
+    return axes
+
+
+def _hundredths(correlation: float) -> str:
+    return f"{'+' if correlation > 0 else '−'}{min(int(100.0 * abs(correlation)), 99)}"
+
+
+_DIVERGING = LinearSegmentedColormap.from_list(
+    "correlation",
+    [to_rgba(BLUE, 0.8), to_rgba(BLUE, 0.0), to_rgba(VERMILLION, 0.0), to_rgba(VERMILLION, 0.8)],
+)
+
+
+@styled
+def parameter_errors(
+    solution: Solution, truth: Mapping[str, float], axes: Axes | None = None
+) -> Axes:
+    """Estimates minus truth, in realistic standard deviations; for rehearsals.
+
+    Parameters
+    ----------
+    solution : Solution
+    truth : mapping
+        True value of each estimated parameter, SI.
+    axes : Axes, optional
+    """
+    names = solution.names
+    for name in names:
+        if name not in truth:
+            raise UnknownNameError("parameter in the truth", name, truth)
+    axes = axes_or_new(axes, height=0.24 * len(names) + 0.9)
+    error = (solution.values - [truth[name] for name in names]) / solution.sigma_realistic
+    place = np.arange(len(names))
+    for sigmas, alpha in ((3.0, 0.06), (1.0, 0.10)):
+        axes.axvspan(-sigmas, sigmas, color=INK, alpha=alpha, linewidth=0)
+    axes.axvline(0.0, color=INK, linewidth=0.8)
+    good = np.abs(error) <= 3.0
+    for chosen, color, marker in ((good, BLUE, "o"), (~good, VERMILLION, "D")):
+        axes.hlines(place[chosen], 0.0, error[chosen], color=color, linewidth=1.2)
+        axes.plot(error[chosen], place[chosen], linestyle="none", color=color, marker=marker)
+    axes.set_yticks(place, names, fontsize=9)
+    axes.invert_yaxis()
+    axes.grid(False, axis="y")
+    limit = max(3.6, 1.1 * float(np.abs(error).max()))
+    axes.set_xlim(-limit, limit)
+    axes.set_xlabel("estimate minus truth in realistic σ (bands: 1 σ, 3 σ)")
+    return axes
+
+
+def pole_without_precession(rotation: RotationModel, epochs: Epochs) -> Array:
+    """Where the pole points on the sky with its polynomial motion taken off.
+
+    Parameters
+    ----------
+    rotation : RotationModel
+    epochs : Epochs, shape (n,)
+        TDB.
+
+    Returns
+    -------
+    offsets : ndarray, shape (n, 2)
+        Along the orbit plane, ``sin(eps) dpsi``, and in obliquity, ``deps``, rad.
+    """
+    angles = rotation.angles(epochs)
+    slow = sum(
+        (term.angles(rotation.values, epochs) for term in rotation.terms if _is_slow(term)),
+        np.zeros_like(angles),
+    )
+    moved = angles - slow
+    return np.column_stack(
+        [np.sin(slow[:, OBLIQUITY]) * moved[:, NODE], moved[:, OBLIQUITY]]
+    )
+
+
+def _is_slow(term: object) -> bool:
+    return isinstance(term, Polynomial)
+
+
+@styled
+def polar_path(rotation: RotationModel, start: Time, stop: Time, axes: Axes | None = None) -> Axes:
+    """The pole's path on the sky, precession taken off: the nutation as it would be seen.
+
+    Parameters
+    ----------
+    rotation : RotationModel
+    start, stop : Time
+        Span; dots mark every 100 days from its begin.
+    axes : Axes, optional
+    """
+    axes = axes_or_new(axes, height=4.6, width=5.2)
+    span = float((stop - start).to_value("s"))
+    seconds = np.arange(0.0, span, PATH_STEP)
+    path = _offsets_mas(rotation, start, seconds)
+    marks = _offsets_mas(rotation, start, np.arange(0.0, span, 100 * DAY))
+    axes.plot(*path.T, color=BLUE)
+    axes.plot(*marks.T, linestyle="none", color=BLUE, marker="o", label="every 100 days")
+    axes.plot(
+        *marks[:1].T,
+        linestyle="none",
+        color=VERMILLION,
+        marker="s",
+        markersize=7,
+        label=f"begin, {start.utc.isot[:10]}",
+    )
+    axes.set_aspect("equal", adjustable="datalim")
+    axes.set_xlabel("in longitude, sin ε Δψ (mas)")
+    axes.set_ylabel("in obliquity, Δε (mas)")
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+    return axes
+
+
+def _offsets_mas(rotation: RotationModel, start: Time, seconds: Array) -> Array:
+    time = start + TimeDelta(seconds, format="sec")
+    return pole_without_precession(rotation, Epochs.from_time(time, "tdb")) / MAS

@@ -1,0 +1,206 @@
+"""How every figure looks: one style, its colours, its axes.
+
+In: nothing. Out: a matplotlib style as a context manager (`style`), colours and markers
+for series, axes to draw on, and axes labelled in dates or in units that fit the data.
+
+Colours are those of Okabe & Ito (2008, Color Universal Design), which readers with any
+common colour deficiency tell apart; in grey, series differ by marker or line as well.
+Whatever is not a colour is drawn in `INK`, lighter parts as `INK` with transparency, so
+that a figure reads on a light and on a dark page (see `wobble.report.svg`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
+
+import matplotlib as mpl
+import numpy as np
+from astropy.time import Time
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from wobble.constants import ASTRONOMICAL_UNIT
+
+__all__ = [
+    "BLUE",
+    "GREEN",
+    "INK",
+    "LINES",
+    "MARKERS",
+    "ORANGE",
+    "PALETTE",
+    "PURPLE",
+    "SKY",
+    "VERMILLION",
+    "axes_column",
+    "axes_or_new",
+    "bars",
+    "date_axis",
+    "days",
+    "fitting_unit",
+    "legend_above",
+    "offscreen",
+    "style",
+    "styled",
+]
+
+P = ParamSpec("P")
+R = TypeVar("R")
+Array = NDArray[np.float64]
+
+BLUE, VERMILLION, GREEN = "#0072b2", "#d55e00", "#009e73"
+PURPLE, ORANGE, SKY = "#cc79a7", "#e69f00", "#56b4e9"
+INK = "#22262b"
+PALETTE = (BLUE, VERMILLION, GREEN, PURPLE, ORANGE, SKY)
+"""Colours of series, in the order of use."""
+MARKERS = ("o", "s", "^", "D", "v", "P")
+"""Markers of series, so that they differ in grey too."""
+LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (8, 3)))
+"""Line styles of series, so that they differ in grey too."""
+
+WIDTH = 6.4
+"""Width of a figure, inches: of a text column at the size of the labels."""
+
+SETTINGS = {
+    "axes.edgecolor": INK,
+    "axes.formatter.use_mathtext": False,
+    "axes.grid": True,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.prop_cycle": mpl.cycler(color=PALETTE),
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.titlecolor": INK,
+    "axes.titlelocation": "left",
+    "axes.titlesize": "medium",
+    "font.size": 10.0,
+    "grid.alpha": 0.15,
+    "grid.color": INK,
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "legend.handlelength": 1.6,
+    "legend.labelcolor": INK,
+    "lines.linewidth": 1.4,
+    "lines.markersize": 4.0,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+
+_offscreen: ContextVar[bool] = ContextVar("offscreen", default=False)
+
+
+@contextmanager
+def style() -> Iterator[None]:
+    """The package's look for everything that is drawn inside."""
+    with mpl.rc_context(SETTINGS):
+        yield
+
+
+def styled(function: Callable[P, R]) -> Callable[P, R]:
+    """A figure function that draws in the package's style."""
+
+    @wraps(function)
+    def drawn(*args: P.args, **options: P.kwargs) -> R:
+        with style():
+            return function(*args, **options)
+
+    return drawn
+
+
+@contextmanager
+def offscreen() -> Iterator[None]:
+    """Figures that are made inside belong to no window: no display is needed or touched."""
+    token = _offscreen.set(True)
+    try:
+        yield
+    finally:
+        _offscreen.reset(token)
+
+
+def axes_or_new(axes: Axes | None, height: float = 3.2, width: float = WIDTH) -> Axes:
+    """The axes given, or those of a new figure of this size (inches)."""
+    return axes if axes is not None else _new_figure(width, height).add_subplot()
+
+
+def axes_column(count: int, heights: list[float]) -> list[Axes]:
+    """New axes one below the other on a common abscissa, of these heights (inches)."""
+    figure = _new_figure(WIDTH, sum(heights))
+    grid = figure.subplots(count, 1, sharex=True, height_ratios=heights, squeeze=False)
+    return list(grid[:, 0])
+
+
+def _new_figure(width: float, height: float) -> Figure:
+    if _offscreen.get():
+        return Figure(figsize=(width, height), layout="constrained")
+    # A figure of pyplot shows itself in a notebook; its backend is chosen on import, so that
+    # import waits until a figure for the screen is wanted.
+    from matplotlib import pyplot
+
+    return pyplot.figure(figsize=(width, height), layout="constrained")
+
+
+def legend_above(axes: Axes, columns: int = 4) -> None:
+    """A legend above the axes, where it covers no data; none if nothing has a label."""
+    handles, labels = axes.get_legend_handles_labels()
+    if labels:
+        axes.legend(
+            handles,
+            labels,
+            loc="lower left",
+            bbox_to_anchor=(0.0, 1.0),
+            ncols=columns,
+            borderaxespad=0.2,
+            columnspacing=1.2,
+            handletextpad=0.5,
+        )
+
+
+def days(time: Time | NDArray[np.str_]) -> Array:
+    """UTC epochs (or their texts) as matplotlib counts days, to the millisecond."""
+    text = time.utc.isot if isinstance(time, Time) else time
+    return np.atleast_1d(date2num(np.asarray(text).astype("datetime64[ms]")))
+
+
+def date_axis(axes: Axes) -> None:
+    """Label the abscissa as dates, each part of a date no oftener than it changes."""
+    locator = AutoDateLocator(minticks=4, maxticks=9)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))
+    axes.set_xlabel("date (UTC)")
+
+
+UNITS = {
+    "range": (("km", 1e3, 1e3), ("m", 1.0, 0.1), ("cm", 1e-2, 3e-3), ("mm", 1e-3, 0.0)),
+    "range_rate": (("m/s", 1.0, 0.3), ("mm/s", 1e-3, 5e-6), ("µm/s", 1e-6, 0.0)),
+    "distance": (("au", ASTRONOMICAL_UNIT, 1e10), ("thousand km", 1e6, 0.0)),
+}
+"""Units of each kind of value: name, SI value, and size (SI) from which the trade uses it."""
+
+
+def fitting_unit(kind: str, size: float) -> tuple[str, float]:
+    """Name and SI value of the unit in which the trade writes values of this size (SI).
+
+    Parameters
+    ----------
+    kind : {"range", "range_rate", "distance"}
+    size : float
+        Typical size of the values, SI.
+    """
+    *larger, (name, scale, _) = UNITS[kind]
+    return next(((n, s) for n, s, least in larger if size >= least), (name, scale))
+
+
+def bars(
+    axes: Axes, place: NDArray, low: Array, high: Array, **look: Any
+) -> None:
+    """Vertical bars as one broken line: a hundredth of the size of as many lines."""
+    gap = np.full(len(low), np.nan)
+    ends = np.column_stack([low, high, gap]).ravel()
+    axes.plot(np.repeat(place, 3), ends, solid_capstyle="butt", **look)
