@@ -18,6 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from astropy.time import Time
 
 from wobble.errors import InputError
 from wobble.formats.blq import read_blq
@@ -27,23 +28,26 @@ from wobble.formats.passes import read_normal_point_table, read_passes, write_pa
 from wobble.formats.sinex import read_sinex
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
+from wobble.formats.tdm_message import Segment, TrackingDataMessage
 from wobble.formats.tdm_tracking import tracking as tracking_of_message
+from wobble.formats.tdm_writing import message_from
 from wobble.formats.tdm_xml import xml_text
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "formats"))
 
 from test_blq import SAMPLE as BLQ  # noqa: E402 - the path of the tests comes first
-from test_passes import campaign  # noqa: E402
+from test_passes_file import campaign  # noqa: E402
 from test_sinex import SAMPLE as SINEX  # noqa: E402
+from test_tdm_tracking import campaign as passes  # noqa: E402
 
 LUNAR = HERE / "data" / "lunar_ranging"
 ANNEX = HERE / "data" / "tdm"
 SLOWEST = 1.0
 LARGEST_GROWTH_MB = 200.0
 AGREEMENT = Agreement(
-    stations={"STATION A": "a"},
-    landers={"SPACECRAFT": "s"},
+    stations={"STATION A": "north", "STATION B": "east"},
+    landers={"SPACECRAFT": "rover"},
     range_sigma=1.0,
     range_rate_sigma=1e-4,
     two_way_range="whole",
@@ -73,6 +77,9 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
     """For each format, its reader and some valid files."""
     write_passes(folder / "valid.ecsv", campaign())
     messages = [read_tdm(path) for path in sorted(ANNEX.iterdir())]
+    created = Time("2021-04-01", scale="utc")
+    messages += 6 * [message_from(passes(), AGREEMENT, "EXAMPLE", created)]
+    messages += 3 * [ramped()]
     return {
         "passes": (read_passes, [(folder / "valid.ecsv").read_bytes()]),
         "normal points": (
@@ -90,9 +97,27 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
     }
 
 
+def ramped() -> TrackingDataMessage:
+    """Received frequencies of a ramped uplink."""
+    segment = Segment()
+    for keyword, value in (
+        *(("TIME_SYSTEM", "UTC"), ("PARTICIPANT_1", "STATION A"), ("PARTICIPANT_2", "SPACECRAFT")),
+        *(("PATH", "1,2,1"), ("TURNAROUND_NUMERATOR", "880"), ("TURNAROUND_DENOMINATOR", "749")),
+        *(("INTEGRATION_INTERVAL", "60"), ("INTEGRATION_REF", "END"), ("FREQ_OFFSET", "8.4e9")),
+        *(("RECEIVE_DELAY_1", "1e-6"), ("CORRECTION_RECEIVE", "1"), ("CORRECTIONS_APPLIED", "NO")),
+    ):
+        segment.describe(keyword, value)
+    for minute in range(10, 15):
+        segment.add("TRANSMIT_FREQ_1", f"2021-03-01T04:{minute}:00", f"72000000{minute}.5")
+        segment.add("TRANSMIT_FREQ_RATE_1", f"2021-03-01T04:{minute}:00", "0.02")
+        segment.add("RECEIVE_FREQ", f"2021-03-01T05:{minute}:00", f"592795{minute}.125")
+    header = {"CREATION_DATE": "2021-04-01T00:00:00", "ORIGINATOR": "EXAMPLE"}
+    return TrackingDataMessage(header=header, segments=[segment])
+
+
 def mutant(content: bytes, rng: np.random.Generator) -> bytes:
-    """The content with one to four things wrong."""
-    for _ in range(rng.integers(1, 5)):
+    """The content with one or two things wrong."""
+    for _ in range(rng.integers(1, 3)):
         lines = content.split(b"\n")
         a, b = (int(k) for k in rng.integers(0, len(lines), 2))
         at = int(rng.integers(0, max(len(content), 1)))

@@ -76,7 +76,7 @@ def test_the_two_part_julian_date_adds_up(whole: int, part: float) -> None:
 
 
 def test_a_nanosecond_survives_each_door() -> None:
-    utc = Time("2031-05-01T12:34:56", scale="utc")
+    utc = Time("2021-05-01T12:34:56", scale="utc")
     later = utc + TimeDelta(NANOSECOND, format="sec")
     doors = {
         "utc to tdb": (Epochs.from_time(utc, "tdb"), Epochs.from_time(later, "tdb")),
@@ -148,7 +148,7 @@ def test_epochs_show_their_number_span_and_scale() -> None:
 
 
 def test_tdb_minus_tt_is_that_of_astropy_at_the_geocentre() -> None:
-    times = Time(np.linspace(2020.0, 2040.0, 50), format="jyear", scale="tt")
+    times = Time(np.linspace(1990.0, 2025.0, 50), format="jyear", scale="tt")
     by_astropy = ((times.tdb.jd1 - times.jd1) + (times.tdb.jd2 - times.jd2)) * 86400
     ours = tdb_minus_tt(Epochs.from_time(times, "tt"))
     np.testing.assert_allclose(ours, by_astropy, atol=DAYS_ROUNDING)

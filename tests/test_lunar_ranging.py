@@ -32,10 +32,6 @@ def solution(campaign, ranges):
     return campaign.fit(ranges)
 
 
-def _network(campaign, ranges):
-    return campaign._network(ranges.epoch.min(), ranges.epoch.max(), extend=False)
-
-
 def test_all_measurements_are_read(ranges):
     assert len(ranges) == 75
     assert (ranges.lander == "apollo15").sum() == 44
@@ -43,7 +39,7 @@ def test_all_measurements_are_read(ranges):
 
 
 def test_published_coordinates_predict_the_ranges_within_two_metres(campaign, ranges):
-    computed = _network(campaign, ranges).compute(ranges)
+    computed = campaign.network(ranges).compute(ranges)
     residual = ranges.value - computed.value
     good = ~np.char.startswith(ranges.epoch.isot, BAD_EPOCH)
     assert np.abs(residual[good]).max() < 2.0

@@ -42,6 +42,13 @@ def _sum_exactly(a: Array, b: Array) -> tuple[Array, Array]:
     return total, (a - (total - b_used)) + (b - b_used)
 
 
+def _finite(seconds: ArrayLike) -> Array:
+    array = np.asarray(seconds, float)
+    if not np.isfinite(array).all():
+        raise InputError("an epoch is not finite", expected="finite seconds")
+    return array
+
+
 @dataclass(frozen=True, eq=False)
 class Epochs:
     """Instants of one scale, as whole seconds since J2000.0 plus a fraction.
@@ -62,7 +69,7 @@ class Epochs:
 
     @classmethod
     def of(cls, seconds: ArrayLike, fraction: ArrayLike = 0.0, scale: str = "tdb") -> Self:
-        """Build from any two parts in seconds; they are carried over exactly.
+        """Build from any two parts in seconds; their sum is kept to 1e-16 s.
 
         Raises
         ------
@@ -71,11 +78,7 @@ class Epochs:
         """
         if scale not in SCALES:
             raise InputError("unknown time scale", found=scale, expected=" or ".join(SCALES))
-        a, b = np.broadcast_arrays(
-            np.atleast_1d(np.asarray(seconds, float)), np.asarray(fraction, float)
-        )
-        if not (np.isfinite(a).all() and np.isfinite(b).all()):
-            raise InputError("an epoch is not finite", expected="finite seconds since J2000")
+        a, b = np.broadcast_arrays(np.atleast_1d(_finite(seconds)), _finite(fraction))
         total, error = _sum_exactly(a, b)
         whole = np.round(total)
         rest = (total - whole) + error
@@ -86,8 +89,14 @@ class Epochs:
     def from_time(cls, time: Time, scale: str = "tdb") -> Self:
         """Convert from `astropy.time.Time` of any scale.
 
-        For ``scale="tdb"`` a time given in UTC or TT uses the location that it carries,
-        or the geocentre; a station's own clock goes through `tdb_from_tt` instead.
+        For ``scale="tdb"`` a time given in UTC or TT uses the location that it carries, or the
+        geocentre. A station's time tags enter as TT instead: what its place adds is the
+        matter of the near end of the link.
+
+        Raises
+        ------
+        InputError
+            If a time is not finite.
         """
         converted = getattr(time, scale)
         jd1 = np.atleast_1d(np.asarray(converted.jd1, float))
@@ -102,14 +111,20 @@ class Epochs:
         return cls.of(first.seconds, first.fraction + error, scale)
 
     def to_time(self) -> Time:
-        """Convert to `astropy.time.Time` of the same scale."""
+        """Convert to `astropy.time.Time` of the same scale, to its own 1e-11 s."""
         days = np.floor(self.seconds / DAY)
         rest = self.seconds - days * DAY
         return Time(J2000_JD + days, (rest + self.fraction) / DAY, format="jd", scale=self.scale)
 
     def shift(self, seconds: ArrayLike) -> Epochs:
-        """Later by so many seconds (array or number); the scale stays."""
-        step = np.asarray(seconds, float)
+        """Later by so many seconds (array or number); the scale stays.
+
+        Raises
+        ------
+        InputError
+            If a step is not finite.
+        """
+        step = _finite(seconds)
         whole = np.round(step)
         return Epochs.of(self.seconds + whole, self.fraction + (step - whole), self.scale)
 
@@ -129,7 +144,7 @@ class Epochs:
 
     @property
     def julian_date(self) -> tuple[Array, Array]:
-        """Two-part Julian date: whole days since JD 0 at J2000's time of day, and the rest."""
+        """Two-part Julian date: whole days (noon), and the rest of the day, to 1e-11 s."""
         days = np.floor(self.seconds / DAY)
         return J2000_JD + days, ((self.seconds - days * DAY) + self.fraction) / DAY
 

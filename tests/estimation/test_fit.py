@@ -459,3 +459,19 @@ def test_the_summary_is_plain_json_without_infinities() -> None:
     }
     assert summary["iterations"] >= 2
     assert summary["provenance"] == {"seed": 7}
+
+
+def test_stations_can_have_variance_components_of_their_own() -> None:
+    passes = seasonal_passes(40, TRUTH)
+    noisy = [
+        replace(p, sigma=p.sigma / 2.5) if i % 2 else p for i, p in enumerate(passes)
+    ]  # every other pass is from a station that claims too much
+
+    def station(one: PassEquations) -> np.ndarray:
+        return np.char.add(one.kind, " alpha" if int(one.name[1:]) % 2 else " beta")
+
+    solution = fit(TablePasses(noisy, np.zeros(6)), seasonal_parameters(), group=station)
+    alpha, beta = (solution.components[f"range_rate {s}"] for s in ("alpha", "beta"))
+    assert alpha.value == pytest.approx(2.5, abs=4 * alpha.uncertainty)
+    assert beta.value == pytest.approx(1.0, abs=4 * beta.uncertainty)
+    assert solution.n_rejected <= 2

@@ -129,7 +129,7 @@ def test_text_and_notebook_show_the_same_facts(solution: Solution) -> None:
         "pole.term_5",
         "1 rejected",
         "P003",
-        "shifted: P005 range in the whole pass by +1",
+        "shifted: P005 range in the whole pass by +",
         "rms range_m",
     ):
         assert fact in text

@@ -112,6 +112,15 @@ def test_weather_is_the_nearest_in_time_also_across_midnight(tmp_path, text):
         "20 80000.              883.48 274.9   60 0\n20 00060. 870.00 270.0 50 0",
     )
     assert tracking(read(tmp_path, changed)).pressure_hpa[-1] == 870.0
+    # A point of 00:00:40 is nearer to the reading of the evening before than to that of 02:00.
+    changed = (
+        text.replace(
+            "20 84581.              883.48", "20 86000. 870.00 270.0 50 0\n20 7200. 883.48"
+        )
+        .replace("11 84840.4189", "11 00040.4189")
+        .replace("h4  1 2015  4  7 23 28 25", "h4  1 2015  4  8  0  0 10")
+    )
+    assert tracking(read(tmp_path, changed)).pressure_hpa[-1] == 870.0
 
 
 def test_epochs_of_events_that_are_not_understood_are_refused(tmp_path, text):

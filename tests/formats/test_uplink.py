@@ -56,7 +56,7 @@ def test_change_of_the_round_trip_agrees_with_multiple_precision(first, speed):
         exact = Fraction(mpmath.nstr(received, 35))
     found = ramps().round_trip_change(first, float(count), turnaround, exact)
     # 1e-18 of the count is 1.5e-10 m/s.
-    assert found == pytest.approx(float(change), rel=3e-10, abs=60e-18)
+    assert found == pytest.approx(float(change), rel=1e-13, abs=60e-18)
 
 
 def test_frequency_is_continued_from_the_last_start():

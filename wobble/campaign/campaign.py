@@ -69,6 +69,8 @@ class Campaign:
     truth : dict
         What a rehearsal adds to the a priori values, SI.
     data_files : tuple of Path
+    model_error : dict
+        For a kind of measurement, what the model cannot describe, SI; see `TrackingModel`.
     """
 
     name: str
@@ -89,6 +91,7 @@ class Campaign:
     seed: int
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
+    model_error: Mapping[str, float] = field(default_factory=dict)
 
     # ------------------------------------------------------------------- steps
 
@@ -154,11 +157,17 @@ class Campaign:
         Simulated measurements may lie in the future; real ones outside the Earth-orientation
         table are an error.
         """
-        network = self._network(
+        network = self.network(tracking)
+        model = TrackingModel(
+            network, tracking, self.parameters, self.biases, self.budget, self.model_error
+        )
+        return fit(model, self.parameters, self.editing, provenance=self.provenance(network))
+
+    def network(self, tracking: Tracking) -> Network:
+        """The network over the span of measurements, with the a priori values."""
+        return self._network(
             tracking.epoch.min(), tracking.epoch.max(), extend=bool(tracking.meta.get(SIMULATED))
         )
-        model = TrackingModel(network, tracking, self.parameters, self.biases, self.budget)
-        return fit(model, self.parameters, self.editing, provenance=self.provenance(network))
 
     # ----------------------------------------------------------------- details
 
@@ -189,9 +198,16 @@ class Campaign:
             "ephemeris": network.ephemeris.name,
             "earth_orientation": repr(orientation.table).strip("<>"),
             "earth_orientation_note": orientation.note,
-            "weights": repr(self.budget).strip("<>") if self.budget else "as given with the data",
+            "weights": repr(self.budget).strip("<>") if self.budget else self._data_weights(),
             "date": Time.now().isot[:19],
         }
+
+    def _data_weights(self) -> str:
+        added = ", ".join(
+            f"model error of {value:g} {'m' if kind == 'range' else 'm/s'} ({kind}) added"
+            for kind, value in self.model_error.items()
+        )
+        return "as given with the data" + (f", {added}" if added else "")
 
     def _needed(self, what: str):  # type: ignore[no-untyped-def]
         value = getattr(self, what)

@@ -47,6 +47,7 @@ __all__ = ["EarthOrientation", "OrientationTable", "packaged_table"]
 Array = NDArray[np.float64]
 
 MJD_OF_J2000 = 51544.5
+MJD_OF_1972 = 41317.0
 TT_MINUS_TAI = 32.184
 # Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
 TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
@@ -115,7 +116,7 @@ class OrientationTable:
 
     def __repr__(self) -> str:
         ends = ", ".join(
-            f"{status} to {Time(self.last_day(status), format='mjd').isot[:10]}"
+            f"{status} to {_iso(self.last_day(status))}"
             for status in ("final", "rapid", "predicted", "extended")
             if np.isfinite(self.last_day(status))
         )
@@ -124,12 +125,15 @@ class OrientationTable:
 
 @functools.cache
 def packaged_table() -> OrientationTable:
-    """The table of `astropy-iers-data`: C04 finals, then rapid and predicted values.
+    """The table of `astropy-iers-data`: C04 finals from 1972 on, then rapid and predicted values.
+
+    Before 1972 UTC had no leap seconds but steps of 0.1 s and a rate.
 
     Predictions carry no celestial-pole offsets after some weeks: the last ones are held
     (their scatter is 0.3 mas, 1 cm at the surface).
     """
     final = IERS_B.read(astropy_iers_data.IERS_B_FILE)
+    final = final[_numbers(final["MJD"], "d") >= MJD_OF_1972]
     weekly = IERS_A.read(astropy_iers_data.IERS_A_FILE)
     later = weekly[
         (weekly["MJD"] > final["MJD"][-1]) & np.isfinite(_numbers(weekly["UT1_UTC_A"], "s"))
@@ -237,31 +241,10 @@ class EarthOrientation:
         InputError
             If the span ends before it starts.
         """
-        table = table or packaged_table()
         first, last = start.seconds[0] - DAY, stop.seconds[-1] + DAY
-        first_mjd, last_mjd = (MJD_OF_J2000 + t / DAY for t in (first, last))
-        if not first_mjd + 2 <= last_mjd:
-            raise InputError(
-                "a span ends before it starts",
-                field="Earth orientation",
-                found=f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}",
-            )
-        note = ""
-        if extend and last_mjd > table.mjd[-1] - 1:
-            note = _note_of_extension(table.mjd[-1], last_mjd)
-            table = extended(table, last_mjd + 4)
-        outside = np.array([first_mjd < table.mjd[0] + 1, last_mjd > table.mjd[-1] - 1])
-        if outside.any():
-            raise EpochRangeError(
-                "the span lies outside the Earth-orientation table",
-                outside,
-                source=table.source,
-                found=f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}",
-                expected=f"{_iso(table.mjd[0] + 2)} to {_iso(table.mjd[-1] - 2)}",
-            )
-        if table.status_on(last_mjd) == "predicted":
-            note = "the last part of the span has predicted Earth orientation"
-        near = (table.mjd > first_mjd - 20) & (table.mjd < last_mjd + 20)
+        table, note = _covering(table or packaged_table(), first, last, extend=extend)
+        since_j2000 = (table.mjd - MJD_OF_J2000) * DAY
+        near = (since_j2000 > first - 20 * DAY) & (since_j2000 < last + 20 * DAY)
         tt_days = _tt_of_utc_days(table.mjd[near])
         pole_offsets = CubicSpline(tt_days, np.column_stack([table.dx[near], table.dy[near]]))
         ut1_minus_tt = table.ut1_minus_tai[near] - TT_MINUS_TAI
@@ -297,9 +280,9 @@ class EarthOrientation:
         """GCRS vectors of terrestrial ones ((3,) or (n, 3)), m, shape (n, 3)."""
         x, y, s = self.celestial_pole.value(epochs).T
         xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
-        inner = self._terrestrial_intermediate(itrf, xp, yp)
-        spun = turn("z", earth_rotation_angle(epochs, ut1_minus_tt) + self._sp(epochs) - s, inner)
-        return _to_celestial(x, y, spun)
+        inner = turn("y", -xp, turn("x", -yp, np.broadcast_to(itrf, (len(epochs), 3))))
+        angle = earth_rotation_angle(epochs, ut1_minus_tt) + tio_locator(epochs) - s
+        return _to_celestial(x, y, turn("z", angle, inner))
 
     def itrf(self, gcrs: Array, epochs: Epochs) -> Array:
         """Terrestrial vectors of GCRS ones, shape (n, 3)."""
@@ -344,18 +327,36 @@ class EarthOrientation:
         step = turn_increment("x", -yp, -dyp, vectors, np.broadcast_to(itrf_step, vectors.shape))
         step = turn_increment("y", -xp, -dxp, about_x, step)
         inner = turn("y", -xp, about_x)
-        angle = earth_rotation_angle(epochs, ut1_minus_tt) + self._sp(epochs) - s
+        angle = earth_rotation_angle(epochs, ut1_minus_tt) + tio_locator(epochs) - s
         angle_step = EARTH_ROTATION_RATE * (interval + dut1) + TIO_RATE * interval - ds
         step = turn_increment("z", angle, angle_step, inner, step)
         return _to_celestial_increment(x, y, dx, dy, turn("z", angle, inner), step)
 
-    def _terrestrial_intermediate(self, itrf: Array, xp: Array, yp: Array) -> Array:
-        return turn("y", -xp, turn("x", -yp, np.broadcast_to(itrf, (len(xp), 3))))
 
-    @staticmethod
-    def _sp(epochs: Epochs) -> Array:
-        """TIO locator s', rad (IERS Conventions 2010, eq. 5.13)."""
-        return TIO_RATE * epochs.since_j2000
+def _covering(
+    table: OrientationTable, first: float, last: float, *, extend: bool
+) -> tuple[OrientationTable, str]:
+    """The table, continued if need be and allowed, and a note on what is not measured in it."""
+    first_mjd, last_mjd = (MJD_OF_J2000 + t / DAY for t in (first, last))
+    asked = f"{_iso(first_mjd + 1)} to {_iso(last_mjd - 1)}"
+    if last < first + 2 * DAY:
+        raise InputError("a span ends before it starts", field="Earth orientation", found=asked)
+    note = ""
+    if extend and last_mjd > table.mjd[-1] - 1:
+        note = _note_of_extension(table.mjd[-1], last_mjd)
+        table = extended(table, last_mjd + 4)
+    outside = np.array([first_mjd < table.mjd[0] + 1, last_mjd > table.mjd[-1] - 1])
+    if outside.any():
+        raise EpochRangeError(
+            "the span lies outside the Earth-orientation table",
+            outside,
+            source=table.source,
+            found=asked,
+            expected=f"{_iso(table.mjd[0] + 2)} to {_iso(table.mjd[-1] - 2)}",
+        )
+    if table.status_on(last_mjd) == "predicted":
+        note = "the last part of the span has predicted Earth orientation"
+    return table, note
 
 
 def _tt_of_utc_days(mjd: Array) -> Array:
@@ -375,6 +376,11 @@ def earth_rotation_angle(epochs: Epochs, ut1_minus_tt: Array) -> Array:
     """Earth rotation angle, rad (IERS Conventions 2010, eq. 5.15), from TT and UT1 - TT."""
     days, part = epochs.julian_date
     return np.asarray(erfa.era00(days, part + ut1_minus_tt / DAY), float)
+
+
+def tio_locator(epochs: Epochs) -> Array:
+    """TIO locator s', rad (IERS Conventions 2010, eq. 5.13)."""
+    return TIO_RATE * epochs.since_j2000
 
 
 def _to_celestial(x: Array, y: Array, vectors: Array) -> Array:
@@ -427,4 +433,4 @@ def _note_of_extension(end_of_table: float, last_mjd: float) -> str:
 
 
 def _iso(mjd: float) -> str:
-    return str(Time(mjd, format="mjd").isot[:10])
+    return str(Time(mjd, format="mjd", scale="tt").isot[:10])

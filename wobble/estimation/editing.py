@@ -100,7 +100,7 @@ class Judgement:
     ----------
     accepted : ndarray of bool, shape (n,)
     components : dict
-        Variance component of each kind.
+        Variance component of each group of samples.
     whole : dict
         Description of each pass that was rejected whole, by (pass, kind).
     jumps : tuple of Jump
@@ -156,9 +156,9 @@ class EditedSolution:
 def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgement:
     """Decide from a resistant start, without anything known before."""
     if np.isinf(rules.threshold):
-        kinds = np.unique(linearisation.kind).tolist()
+        groups = np.unique(linearisation.group).tolist()
         everything = np.ones(len(linearisation), bool)
-        return Judgement(everything, {kind: VarianceComponent(kind) for kind in kinds})
+        return Judgement(everything, {group: VarianceComponent(group) for group in groups})
     start = resistant_start(linearisation)
     spread = linearisation.sigma * inflation(linearisation, start.components)
     jumps, shifts = _jumps(linearisation, rules, start.residual / spread)
@@ -241,10 +241,10 @@ def _judge(
 ) -> Judgement:
     used = solution.judgement.accepted
     components = {}
-    for kind, before in solution.judgement.components.items():
-        members = used & (linearisation.kind == kind)
-        components[kind] = estimate_component(
-            kind,
+    for group, before in solution.judgement.components.items():
+        members = used & (linearisation.group == group)
+        components[group] = estimate_component(
+            group,
             solution.residual[members],
             linearisation.sigma[members],
             solution.redundancy[members],
@@ -260,8 +260,8 @@ def _judge(
 
 def _same(before: Judgement, after: Judgement) -> bool:
     return bool((before.accepted == after.accepted).all()) and all(
-        abs(new.value - before.components[kind].value) <= SETTLED * (new.value + new.uncertainty)
-        for kind, new in after.components.items()
+        abs(new.value - before.components[group].value) <= SETTLED * (new.value + new.uncertainty)
+        for group, new in after.components.items()
     )
 
 

@@ -32,7 +32,7 @@ from wobble.estimation.editing import (
     first_judgement,
 )
 from wobble.estimation.least_squares import ObservationModel, SquareRootInformation
-from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.linearisation import Grouping, Linearisation, NoiseWeights
 from wobble.estimation.observability import require_determined
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.solution import Iteration, Solution, solution_of
@@ -68,6 +68,7 @@ def fit(
     *,
     convergence: Convergence | None = None,
     earlier: SquareRootInformation | None = None,
+    group: Grouping | None = None,
     provenance: Mapping[str, object] | None = None,
 ) -> Solution:
     """Estimate parameters from observations.
@@ -86,6 +87,9 @@ def fit(
     earlier : SquareRootInformation, optional
         The ``information`` of a solution from earlier data, to go on from: the result is
         that of all data at once, if the model is as good as linear between the two.
+    group : callable, optional
+        Takes a `PassEquations`, returns a label for each of its samples: those of one
+        label share a variance component (by station, say). Their kind if left out.
     provenance : mapping, optional
         What made the data and the model, to be written into the results.
 
@@ -101,7 +105,7 @@ def fit(
     convergence = convergence or Convergence()
     if not len(parameters.estimated):
         raise InputError("no parameter is estimated", expected="at least one")
-    linearise = partial(Linearisation, model, parameters, earlier=earlier)
+    linearise = partial(Linearisation, model, parameters, earlier=earlier, group=group)
     values = parameters.estimated.values
     last: EditedSolution | None = None
     log: list[Iteration] = []

@@ -46,6 +46,9 @@ Whitening = Callable[[Array, NDArray[np.bool_]], Array]
 # A column whose part independent of the others is smaller than this fraction of it is
 # dependent: partial derivatives are good to some 1e-14 of the column, seldom better.
 DEPENDENT = 1e-12
+# Libraries of linear algebra start threads above about so many elements. For matrices of
+# this size these cost more than they bring, and a hundred times more on a busy machine.
+SINGLE_THREAD = 9000
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,9 +248,10 @@ def eliminate_locals(
         pass_name,
         tuple(local_names[i] for i in kept),
         tuple(name for i, name in enumerate(local_names) if i not in kept),
-        triangle[:m, :m],
-        triangle[:m, m : m + estimated],
-        triangle[:m, -1],
+        # Copies, or each of thousands of passes would keep its whole triangle alive.
+        triangle[:m, :m].copy(),
+        triangle[:m, m : m + estimated].copy(),
+        triangle[:m, -1].copy(),
         int(np.isinf(local_sigma[kept]).sum()),
     )
     return factor, triangle[m:, m:]
@@ -255,7 +259,13 @@ def eliminate_locals(
 
 def _triangle(rows: Array) -> Array:
     """The upper triangle to which orthogonal transformations reduce the rows."""
-    return np.asarray(np.linalg.qr(rows, mode="r"), float)
+    width = rows.shape[1]
+    height = max(2 * width, SINGLE_THREAD // max(width, 1))
+    triangle = np.asarray(np.linalg.qr(rows[:height], mode="r"), float)
+    for start in range(height, len(rows), height - width):
+        piece = np.vstack([triangle, rows[start : start + height - width]])
+        triangle = np.asarray(np.linalg.qr(piece, mode="r"), float)
+    return triangle
 
 
 def _all_independent(triangle: Array) -> bool:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import copy
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Protocol, Self
@@ -34,10 +34,18 @@ from wobble.estimation.least_squares import (
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.passes import Jump
 
-__all__ = ["IndependentWeights", "Linearisation", "NoiseWeights", "PassHeader", "Weighting"]
+__all__ = [
+    "Grouping",
+    "IndependentWeights",
+    "Linearisation",
+    "NoiseWeights",
+    "PassHeader",
+    "Weighting",
+]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Grouping = Callable[[PassEquations], NDArray[np.str_]]
 
 ABSOLUTE_ROUNDS = 20
 
@@ -116,6 +124,18 @@ class Linearisation:
         Where to linearise.
     earlier : SquareRootInformation, optional
         Of earlier data, to go on from.
+    group : callable, optional
+        Labels (n,) of the samples of a pass; samples of one label share a variance
+        component. Their kind if left out.
+
+    Attributes
+    ----------
+    headers : list of PassHeader
+    kind, group, epoch : ndarray of str, shape (n,)
+    sigma, prefit : ndarray, shape (n,)
+        Claimed standard deviations, and residuals before the fit, SI.
+    pass_index : ndarray of int, shape (n,)
+        Place of each sample's pass among the headers.
 
     Raises
     ------
@@ -129,6 +149,7 @@ class Linearisation:
         parameters: ParameterSet,
         values: Array,
         earlier: SquareRootInformation | None = None,
+        group: Grouping | None = None,
     ) -> None:
         self.parameters = parameters.estimated
         self.names = self.parameters.names
@@ -140,6 +161,7 @@ class Linearisation:
         self.jumps: tuple[Jump, ...] = ()
         self.headers: list[PassHeader] = []
         kinds: list[NDArray[np.str_]] = []
+        groups: list[NDArray[np.str_]] = []
         epochs: list[NDArray[np.str_]] = []
         sigmas: list[Array] = []
         prefit: list[Array] = []
@@ -155,6 +177,7 @@ class Linearisation:
                 count += len(equations)
                 self._file.write(np.ascontiguousarray(equations.rows, float).tobytes())
                 kinds.append(np.asarray(equations.kind))
+                groups.append(np.asarray(group(equations) if group else equations.kind))
                 epochs.append(np.asarray(equations.epoch))
                 sigmas.append(np.asarray(equations.sigma, float))
                 prefit.append(np.asarray(equations.residual, float))
@@ -164,6 +187,7 @@ class Linearisation:
             self._file.close()
             raise
         self.kind = np.concatenate(kinds)
+        self.group = np.concatenate(groups)
         self.epoch = np.concatenate(epochs)
         self.sigma = np.concatenate(sigmas)
         self.prefit = np.concatenate(prefit)
@@ -254,8 +278,8 @@ class Linearisation:
             factors.append(factor)
             information.samples += len(whitened) - factor.unknown
             waiting.append(rest)
-            # Many rows at once cost hardly more than few: the triangle is reduced each time.
-            if sum(map(len, waiting)) > 4 * (p + k + 1):
+            # The triangle itself is reduced again with each block, so blocks are not too small.
+            if sum(map(len, waiting)) > p + k + 1:
                 information.absorb(np.vstack(waiting))
                 waiting.clear()
         if waiting:

@@ -196,8 +196,9 @@ def describe_pass(kind: str, residual: Array, predicted: Array) -> str:
     middle = float(np.median(residual))
     first, second = np.array_split(residual, 2)
     rise = float(np.median(second) - np.median(first))
-    within = np.concatenate([first - np.median(first), second - np.median(second)])
-    noise = float(np.median(np.abs(within))) / NORMAL_MEDIAN
+    # The middles of the two halves are half the length of the pass apart.
+    line = rise * np.linspace(-1.0, 1.0, residual.size)
+    noise = float(np.median(np.abs(residual - middle - line))) / NORMAL_MEDIAN
     if abs(rise) > 3.0 * noise and abs(rise) > abs(middle):
         return f"slope, {rise:+.3g} {unit} from the first half to the second"
     if abs(middle) > 2.0 * noise:

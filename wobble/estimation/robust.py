@@ -70,7 +70,7 @@ class ResistantStart:
     residual : ndarray, shape (n,)
         Residuals of all samples, SI.
     components : dict
-        Resistant variance component of each kind.
+        Resistant variance component of each group.
     estimate : LinearEstimate
         The resistant estimate.
     log_determinant : float
@@ -86,17 +86,17 @@ class ResistantStart:
 def resistant_start(linearisation: Linearisation) -> ResistantStart:
     """Estimate with Huber's and then with Cauchy's loss, the scale found on the way.
 
-    Huber's estimate is made with a factor on the standard deviations of each kind of
-    data; for a kind that needs to be widened also with an excess, which is kept if the
+    Huber's estimate is made with a factor on the standard deviations of each group
+    of samples; for a group that needs to be widened also with an excess, which is kept if the
     restricted likelihood is the larger for it.
     """
-    forms = dict.fromkeys(np.unique(linearisation.kind).tolist(), "scale")
+    forms = dict.fromkeys(np.unique(linearisation.group).tolist(), "scale")
     residual = _about_pass_median(linearisation)
     best = m_estimate(linearisation, huber_weight, residual, _component_rule(linearisation, forms))
-    for kind, component in best.components.items():
+    for group, component in best.components.items():
         if component.value <= NEEDS_WIDENING:
             continue
-        trial = {**forms, kind: "excess"}
+        trial = {**forms, group: "excess"}
         rule = _component_rule(linearisation, trial)
         other = m_estimate(linearisation, huber_weight, best.residual, rule)
         if _likelihood(linearisation, other) > _likelihood(linearisation, best) + TIE:
@@ -151,8 +151,8 @@ def m_estimate(
 def inflation(linearisation: Linearisation, components: Components) -> Array:
     """Factor on the standard deviation of each sample, shape (n,)."""
     factor = np.ones(len(linearisation))
-    for kind, component in components.items():
-        members = linearisation.kind == kind
+    for group, component in components.items():
+        members = linearisation.group == group
         factor[members] = component.factor(linearisation.sigma[members])
     return factor
 
@@ -164,10 +164,10 @@ def _component_rule(
 
     def components(residual: Array) -> Components:
         found = {}
-        for kind, form in forms.items():
-            members = linearisation.kind == kind
+        for group, form in forms.items():
+            members = linearisation.group == group
             sigma = linearisation.sigma[members]
-            found[kind] = resistant_component(kind, residual[members], sigma, form)
+            found[group] = resistant_component(group, residual[members], sigma, form)
         return found
 
     return components
@@ -176,8 +176,8 @@ def _component_rule(
 def _likelihood(linearisation: Linearisation, start: ResistantStart) -> float:
     """Restricted likelihood: small standard deviations must not win by being overfitted."""
     total = -start.log_determinant
-    for kind, component in start.components.items():
-        members = linearisation.kind == kind
+    for group, component in start.components.items():
+        members = linearisation.group == group
         total += resistant_likelihood(
             component, start.residual[members], linearisation.sigma[members]
         )

@@ -144,6 +144,8 @@ class Samples:
         Observed minus computed, SI.
     sigma : ndarray
         Standard deviation that came with the sample, SI.
+    factor : ndarray
+        By what it was multiplied for the weights (the variance components).
     predicted : ndarray
         Standard deviation that the residual should have, variance components and
         leverage included, SI; zero where a sample determines a parameter alone.
@@ -157,6 +159,7 @@ class Samples:
     epoch: NDArray[np.str_]
     residual: Array
     sigma: Array
+    factor: Array
     predicted: Array
     accepted: NDArray[np.bool_]
     reason: NDArray[np.str_]
@@ -181,7 +184,7 @@ class Solution:
         Change of each estimate for a change of each considered parameter by one, SI.
     samples : Samples
     components : dict
-        Variance component of each kind of data.
+        Variance component of each kind of data (or group of samples).
     pass_estimates : tuple of PassEstimate
         Biases, and jumps that the editing found, of each pass.
     jumps : tuple of Jump
@@ -404,6 +407,7 @@ def _samples(linearisation: Linearisation, rules: EditingRules, edited: EditedSo
         linearisation.epoch,
         edited.residual,
         linearisation.sigma,
+        edited.factor,
         edited.predicted(linearisation.sigma),
         edited.judgement.accepted,
         np.array(reasons(linearisation, rules, edited)),

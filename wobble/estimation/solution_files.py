@@ -55,6 +55,7 @@ SAMPLE_COLUMNS = (
     "epoch",
     "residual",
     "sigma",
+    "factor",
     "predicted",
     "accepted",
     "reason",
@@ -238,7 +239,7 @@ def read_solution(folder: str | os.PathLike[str]) -> Solution:
         .reshape(-1, len(table))
         .T[places],
         samples=Samples(**{c: np.asarray(samples[c]) for c in SAMPLE_COLUMNS}),
-        components={c["kind"]: VarianceComponent(**c) for c in meta["variance_components"]},
+        components={c["group"]: VarianceComponent(**c) for c in meta["variance_components"]},
         pass_estimates=_read_pass_estimates(path / "pass_parameters.ecsv"),
         jumps=tuple(Jump(**jump) for jump in meta["jumps"]),
         iterations=tuple(Iteration(**iteration) for iteration in meta["iterations"]),

@@ -28,12 +28,12 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
         "chi_square": solution.chi_square,
         "degrees_of_freedom": solution.degrees_of_freedom,
         "variance_components": {
-            kind: {
+            group: {
                 "form": component.form,
                 "value": component.value,
                 "uncertainty": component.uncertainty,
             }
-            for kind, component in solution.components.items()
+            for group, component in solution.components.items()
         },
         "jumps": [
             {

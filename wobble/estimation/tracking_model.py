@@ -11,7 +11,7 @@ parameters of a lander move it by nothing that counts.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -127,6 +127,9 @@ class TrackingModel:
     budget : Budget, optional
         Noise of the measurements; left out, their own standard deviations are used and the
         samples taken as independent.
+    model_error : mapping, optional
+        For a kind of measurement, what the model cannot describe (m or m/s): added in squares
+        to the measurements' own standard deviations. Not used with a budget.
     """
 
     network: Network
@@ -134,6 +137,7 @@ class TrackingModel:
     parameters: ParameterSet
     biases: PassBiases
     budget: Budget | None = None
+    model_error: Mapping[str, float] = field(default_factory=dict)
     _noise: dict[str, tuple[Array, _Whitening | None]] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -193,7 +197,9 @@ class TrackingModel:
         self, pass_id: str, part: Tracking, computed: ComputedTracking, index: Array
     ) -> tuple[Array, _Whitening | None]:
         if self.budget is None:
-            return part.sigma[index], None
+            kinds = part.kind[index]
+            added = np.array([self.model_error.get(str(kind), 0.0) for kind in kinds])
+            return np.hypot(part.sigma[index], added), None
         if pass_id not in self._noise:
             geometry = pass_geometry(part, computed, index)
             whiten = None if self.budget.is_white else _Whitening(self.budget, geometry)

@@ -1,8 +1,8 @@
 """How much noisier the data are than their standard deviations say.
 
 In: residuals with the standard deviations that came with the data. Out: a
-`VarianceComponent` for each kind of data, a factor on the standard deviations that the
-editing, the weights and the realistic uncertainties all use.
+`VarianceComponent` for each kind of data (or other group of samples), a factor on the
+standard deviations that the editing, the weights and the realistic uncertainties all use.
 
 Standard deviations that come with data tell the scatter of the measurement, not what the
 model leaves out: millimetres are claimed where centimetres remain. Before any sample is
@@ -45,12 +45,12 @@ GROSS_DENSITY = 1e-3
 
 @dataclass(frozen=True)
 class VarianceComponent:
-    """What must be done to the standard deviations of one kind of data.
+    """What must be done to the standard deviations of one group of samples.
 
     Attributes
     ----------
-    kind : str
-        Kind of data.
+    group : str
+        What the samples have in common: their kind, unless told otherwise.
     form : {"scale", "excess"}
         A factor on the standard deviations, or a standard deviation (SI) to be added
         in squares.
@@ -59,7 +59,7 @@ class VarianceComponent:
         claim is on the safe side.
     """
 
-    kind: str
+    group: str
     form: str = "scale"
     value: float = 1.0
     uncertainty: float = np.inf
@@ -72,17 +72,17 @@ class VarianceComponent:
 
     def __str__(self) -> str:
         if self.form == "scale":
-            return f"{self.kind}: standard deviations times {self.value:.3g}"
-        return f"{self.kind}: {self.value:.3g} (SI) added in squares to the standard deviations"
+            return f"{self.group}: standard deviations times {self.value:.3g}"
+        return f"{self.group}: {self.value:.3g} (SI) added in squares to the standard deviations"
 
 
-def resistant_component(kind: str, residual: Array, sigma: Array, form: str) -> VarianceComponent:
+def resistant_component(group: str, residual: Array, sigma: Array, form: str) -> VarianceComponent:
     """Component from the median of the absolute residuals.
 
     Parameters
     ----------
-    kind : str
-        Kind of data.
+    group : str
+        What the samples have in common: their kind, unless told otherwise.
     residual, sigma : ndarray, shape (n,)
         Residuals, gross errors among them, and claimed standard deviations, SI.
     form : {"scale", "excess"}
@@ -90,16 +90,16 @@ def resistant_component(kind: str, residual: Array, sigma: Array, form: str) -> 
     """
     size = np.abs(residual)
     if form == "scale":
-        return VarianceComponent(kind, form, float(np.median(size / sigma)) / NORMAL_MEDIAN)
+        return VarianceComponent(group, form, float(np.median(size / sigma)) / NORMAL_MEDIAN)
 
     def surplus(tau: float) -> float:
         return float(np.median(size / np.hypot(sigma, tau))) - NORMAL_MEDIAN
 
     if surplus(0.0) <= 0.0:
-        return VarianceComponent(kind, form, 0.0)
+        return VarianceComponent(group, form, 0.0)
     # Beyond this value every ratio is smaller than |r| / tau, so the surplus is negative.
     most = float(np.median(size)) / NORMAL_MEDIAN
-    return VarianceComponent(kind, form, float(brentq(surplus, 0.0, most)))
+    return VarianceComponent(group, form, float(brentq(surplus, 0.0, most)))
 
 
 def resistant_likelihood(component: VarianceComponent, residual: Array, sigma: Array) -> float:
@@ -115,14 +115,14 @@ def resistant_likelihood(component: VarianceComponent, residual: Array, sigma: A
 
 
 def estimate_component(
-    kind: str, residual: Array, sigma: Array, redundancy: Array, form: str
+    group: str, residual: Array, sigma: Array, redundancy: Array, form: str
 ) -> VarianceComponent:
-    """Component from the accepted samples of one kind.
+    """Component from the accepted samples of one group.
 
     Parameters
     ----------
-    kind : str
-        Kind of data.
+    group : str
+        What the samples have in common: their kind, unless told otherwise.
     residual, sigma : ndarray, shape (n,)
         Post-fit residuals and claimed standard deviations of the accepted samples, SI.
     redundancy : ndarray, shape (n,)
@@ -133,17 +133,17 @@ def estimate_component(
     """
     degrees = float(redundancy.sum())
     if degrees < 0.5:
-        return VarianceComponent(kind, form, 1.0 if form == "scale" else 0.0)
+        return VarianceComponent(group, form, 1.0 if form == "scale" else 0.0)
     if form == "scale":
         value = float(np.sqrt(((residual / sigma) ** 2).sum() / degrees))
-        return VarianceComponent(kind, form, value, value / np.sqrt(2.0 * degrees))
+        return VarianceComponent(group, form, value, value / np.sqrt(2.0 * degrees))
 
     def surplus(tau: float) -> float:
         return float((residual**2 / (sigma**2 + tau**2)).sum()) - degrees
 
     information = 0.5 * float((redundancy / sigma**4).sum())
     if surplus(0.0) <= 0.0:
-        return VarianceComponent(kind, form, 0.0, information**-0.25)
+        return VarianceComponent(group, form, 0.0, information**-0.25)
     value = float(brentq(surplus, 0.0, float(np.sqrt((residual**2).sum() / degrees))))
     information = 0.5 * float((redundancy / (sigma**2 + value**2) ** 2).sum())
-    return VarianceComponent(kind, form, value, information**-0.5 / (2.0 * value))
+    return VarianceComponent(group, form, value, information**-0.5 / (2.0 * value))

@@ -182,8 +182,9 @@ class Session:
         def distance(seconds: float) -> float:
             return max(first - seconds, seconds - last, 0.0)
 
-        days = [0.0, DAY, -DAY, 2.0 * DAY]
-        return min((seconds_of_day + day for day in days), key=distance)
+        days = range(self.points[0].mjd - 1, self.points[-1].mjd + 2)
+        times = [(day - self.start_mjd) * DAY + seconds_of_day for day in days]
+        return min(times, key=distance)
 
 
 def read_crd(path: str | os.PathLike[str]) -> list[Session]:

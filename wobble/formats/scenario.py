@@ -51,6 +51,7 @@ def read_scenario(path: str | Path) -> Campaign:
     landers = tuple(_lander(name, s, body) for name, s in top.section("lander").named_sections())
     if not landers:
         raise InputError("no lander", source=path, field="lander", expected="[lander.NAME]")
+    data_files, model_error = _data(top.section("data", {}))
     media, frequency = _link(top.section("link", {}))
     budget = _budget(top)
     parameters, biases = _estimate(top.section("estimate", {}), body, stations, landers)
@@ -72,7 +73,8 @@ def read_scenario(path: str | Path) -> Campaign:
         sun_limit=top.section("schedule", {}).quantity("sun_limit", "rad", "0 deg"),
         seed=head.integer("seed", 1),
         truth=_truth(top.section("truth", {}), parameters),
-        data_files=_data_files(top.section("data", {})),
+        data_files=data_files,
+        model_error=model_error,
     )
     head.finish()
     top.finish()
@@ -415,8 +417,11 @@ def _truth(section: Section, parameters: ParameterSet) -> dict[str, float]:
     return truth
 
 
-def _data_files(section: Section) -> tuple[Path, ...]:
+def _data(section: Section) -> tuple[tuple[Path, ...], dict[str, float]]:
     names = section.texts("files", [])
+    given = section.section("model_error", {})
+    units = {"range": "m", "range_rate": "m / s"}
+    errors = {kind: given.quantity(kind, unit) for kind, unit in units.items() if kind in given}
+    given.finish()
     section.finish()
-    return tuple(section.path.parent / name for name in names)
-
+    return tuple(section.path.parent / name for name in names), errors

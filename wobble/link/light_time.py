@@ -6,10 +6,11 @@ when any of the three places moves or a delay grows.
 
 Each leg solves ``tau = |r_other(t +- tau) - r_given(t)| / c + delay`` (Moyer 2000,
 Formulation for observed and computed values, chapter 8). The planet's centre gives a first
-guess within 30 ms, one complete evaluation of the other end there and a straight line from
-it the answer, to 10 micrometres. The delay is that of the path which light would take
-without it: the other end moves by some 2 m during the delay by the Sun's gravity, which
-changes that delay by 10 micrometres at the Sun's limb and a hundredth of it 2 degrees away.
+guess within 25 ms; the other end is evaluated there, and again if its path cannot be taken
+as straight so far; a straight line from it gives the answer, to some micrometres. The delay
+is that of the path which light would take without it: the other end moves by some 2 m
+during the delay by the Sun's gravity, which changes that delay by 10 micrometres at the
+Sun's limb and by a hundredth of it 2 degrees away.
 """
 
 from __future__ import annotations
@@ -29,8 +30,6 @@ __all__ = ["Leg", "RoundTrip", "solve_round_trip"]
 
 Array = NDArray[np.float64]
 
-LONGEST_STRAIGHT = 0.03
-"""Longest time over which an end's path is taken as straight, s."""
 MAXIMUM_STEPS = 8
 
 
@@ -224,7 +223,7 @@ def _other(given: Event, end: End, sense: float) -> Event:
         event = end.at(given.epochs.shift(sense * tau))
         better = _newton(event.position - given.position, event.velocity, tau, sense)
         missing, tau = better - tau, better
-        if np.max(np.abs(missing), initial=0.0) < LONGEST_STRAIGHT:
+        if np.max(np.abs(missing), initial=0.0) < end.longest_straight:
             return event.moved(sense * missing)
     raise ConvergenceError(
         f"light time not solved in {MAXIMUM_STEPS} steps ({np.max(np.abs(missing)):.1e} s remain)"

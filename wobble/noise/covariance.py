@@ -113,12 +113,13 @@ class _LagFunction:
     def __init__(self, left: Array | None, right: Array | None) -> None:
         self.left = left
         self.right = right
-        self.parts: dict[Process, dict[float, Array]] = {}
+        self.parts: dict[Process, dict[float, tuple[float, float]]] = {}
 
     def add(self, process: Process, shift: float, ahead: float, behind: float) -> None:
         """Add ``ahead K(lag + shift) + behind K(lag - shift)``."""
         shifts = self.parts.setdefault(process, {})
-        shifts[shift] = shifts.get(shift, 0.0) + np.array([ahead, behind])
+        before = shifts.get(shift, (0.0, 0.0))
+        shifts[shift] = (before[0] + ahead, before[1] + behind)
 
     def __call__(self, lag: Array) -> Array:
         """Value at any lags."""

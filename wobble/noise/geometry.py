@@ -108,9 +108,7 @@ class PassGeometry:
         if self.time.ndim != 1 or not self.time.size:
             raise InputError("a pass needs samples", field="time", found=self.time.shape)
         if self.ways not in (1, 2, 3):
-            raise InputError(
-                "unknown link", field="ways", found=self.ways, expected="1, 2 or 3"
-            )
+            raise InputError("unknown link", field="ways", found=self.ways, expected="1, 2 or 3")
         self._demand("kind", self.is_range | (self.kind == "range_rate"), " or ".join(KINDS))
         self._demand("time", np.isfinite(self.time), "a finite time")
         counts = self.is_range | ((self.count_time > TICK) & np.isfinite(self.count_time))

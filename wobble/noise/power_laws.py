@@ -17,13 +17,14 @@ frequency (IEEE Std 1139; NIST SP 1065, sect. 6).
 
 from __future__ import annotations
 
+import bisect
 import functools
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar, Self
 
 import numpy as np
-from numpy.polynomial.polynomial import polyval
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
@@ -151,11 +152,11 @@ class VonKarman(LevelledProcess):
         unit = cls(1.0, exponent, 1.0 / (2.0 * math.pi * correlation_time))
         return unit.scaled(rms**2 / unit._variance)
 
-    @property
+    @cached_property
     def _nu(self) -> float:
         return -(self.exponent + 1.0) / 2.0
 
-    @property
+    @cached_property
     def _variance(self) -> float:
         gammas = math.gamma(self._nu) / math.gamma(self._nu + 0.5)
         return self.level * self.low_cutoff ** (-2.0 * self._nu) * math.sqrt(math.pi) / 2 * gammas
@@ -176,7 +177,9 @@ class VonKarman(LevelledProcess):
 
 SERIES_REACH = 2.0
 """Largest argument for the series of the Matern function."""
-FACTORIALS = special.gamma(np.arange(16) + 1.0)
+SERIES_TERMS = 15
+TERMS_REACH = tuple((1e-16 * math.factorial(k) ** 2) ** (1.0 / k) for k in range(1, SERIES_TERMS))
+"""Largest (u/2)^2 for which 1, 2, ... terms suffice: the k-th is below its power over k!^2."""
 
 
 def matern_deficit(nu: float, u: Array) -> Array:
@@ -186,11 +189,13 @@ def matern_deficit(nu: float, u: Array) -> Array:
     9.6.10 and 9.6.11), which starts from zero and so keeps its digits where the correlation
     is almost 1, and which is many times faster than the general function.
     """
-    near = u <= SERIES_REACH
+    if nu == 0.5:
+        return -np.expm1(-u)
     if not _has_series(nu):
         return _general_deficit(nu, u)
-    if near.all():
+    if u.max(initial=0.0) <= SERIES_REACH:
         return _series_deficit(nu, u)
+    near = u <= SERIES_REACH
     result = np.empty_like(u)
     result[near], result[~near] = _series_deficit(nu, u[near]), _general_deficit(nu, u[~near])
     return result
@@ -209,26 +214,29 @@ def _general_deficit(nu: float, u: Array) -> Array:
 
 def _series_deficit(nu: float, u: Array) -> Array:
     # The argument of the logarithm may not vanish; its product with the square then does.
-    square = np.maximum((u / 2.0) ** 2, 1e-200)
-    # The k-th term is below largest^k / k!^2: all 15 at the reach, fewer nearer to zero.
-    largest = float(square.max(initial=0.0))
-    count = 3 + int(np.argmax(largest ** np.arange(3, 16) < 1e-16 * FACTORIALS[3:] ** 2))
-    smooth, rough = polyval(square, _series(nu)[:count])
+    square = np.maximum(0.25 * u * u, 1e-200).ravel()
+    count = 1 + bisect.bisect_left(TERMS_REACH, square.max(initial=0.0))
+    coefficients = _series(nu)
+    powers = np.multiply.accumulate(np.broadcast_to(square, (count, square.size)))
+    smooth, rough = coefficients[:, 1 : count + 1] @ powers + coefficients[:, :1]
     if nu == 1.0:
-        return square * (smooth - rough * np.log(square))
-    return rough * square**nu - square * smooth
+        deficit = square * (smooth - rough * np.log(square))
+    else:
+        deficit = rough * square**nu - square * smooth
+    return deficit.reshape(u.shape)
 
 
 @functools.cache
 def _series(nu: float) -> Array:
-    """Coefficients in (u/2)^2, shape (15, 2): of the analytic part, and of the other."""
-    k = np.arange(15)
+    """Coefficients in (u/2)^2: of the analytic part, and of the other; shape (2, terms + 1)."""
+    k = np.arange(SERIES_TERMS + 1)
+    factorial, next_factorial = special.gamma(k + 1.0), special.gamma(k + 2.0)
     if nu == 1.0:
-        rough = 1.0 / (FACTORIALS[k] * FACTORIALS[k + 1])
-        return np.stack([rough * (special.digamma(k + 1) + special.digamma(k + 2)), rough], axis=1)
+        rough = 1.0 / (factorial * next_factorial)
+        return np.stack([rough * (special.digamma(k + 1) + special.digamma(k + 2)), rough])
     ratio = math.gamma(1.0 - nu)
-    smooth = ratio / (FACTORIALS[k + 1] * special.gamma(k + 2.0 - nu))
-    return np.stack([smooth, ratio / (FACTORIALS[k] * special.gamma(k + 1.0 + nu))], axis=1)
+    smooth = ratio / (next_factorial * special.gamma(k + 2.0 - nu))
+    return np.stack([smooth, ratio / (factorial * special.gamma(k + 1.0 + nu))])
 
 
 @dataclass(frozen=True)

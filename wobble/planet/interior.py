@@ -21,8 +21,8 @@ the core's moment and flattening, its radius and density, as samples of their di
 
 This is an inference under assumptions, and the result lists them. The weightiest: layers are
 uniform. A mantle whose density grows by 15 to 20 % with depth makes the core of Mars 20 to
-25 km larger and its density 400 to 500 kg/m^3 lower than a uniform one; a 50 km crust of 2900
-kg/m^3 makes it 7 km larger than none.
+25 km larger and 360 to 470 kg/m^3 lighter than a uniform one; a 50 km crust of 2900 kg/m^3
+makes it 7 km larger than none.
 """
 
 from __future__ import annotations

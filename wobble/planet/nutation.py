@@ -9,8 +9,8 @@ The arguments of the series are multiples of the planet's mean anomaly l. Classi
 the longitude of perihelion from the equator's node; `NutationSeries.classical` converts.
 
 The harmonics serve a core's transfer function and tables. For a rigid planet's motion itself
-use the axis: the planets' perturbations of the orbit, which move the axis of Mars by up to
-1 mas, are in the axis and not in the series.
+use the axis: the effects of the planets' perturbations of the orbit (for Mars 0.6 mas in psi
+and 0.14 mas in eps, rms over sixty years) are in the axis and not in the series.
 """
 
 from __future__ import annotations

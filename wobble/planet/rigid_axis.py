@@ -42,7 +42,15 @@ from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import ConvergenceError, InputError, UnknownNameError
 
-__all__ = ["RigidPlanet", "SpinAxis", "integrate_axis", "reference_plane", "unit_axis"]
+__all__ = [
+    "Integration",
+    "RigidPlanet",
+    "SpinAxis",
+    "TorqueField",
+    "integrate_axis",
+    "reference_plane",
+    "unit_axis",
+]
 
 Array = NDArray[np.float64]
 

@@ -6,8 +6,11 @@ In: a `Budget` and the conditions of a link. Out: matplotlib axes. The numbers a
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, NullLocator
 from numpy.typing import NDArray
 
 from wobble.noise.budget import Budget
@@ -17,6 +20,7 @@ from wobble.noise.budget_table import (
     contributions_against_sun_angle,
 )
 from wobble.report.style import INK, LINES, PALETTE, axes_or_new, styled
+from wobble.report.text import SIGMA, TIMES, power_of_ten
 
 __all__ = ["allan_deviations", "contributions_by_sun_angle"]
 
@@ -56,7 +60,7 @@ def contributions_by_sun_angle(
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter("{x:g}")
     axes.set_xlabel("Sun-Earth-probe angle (deg)")
-    axes.set_ylabel(f"range rate, {conditions.count_time:g} s count, 1 σ (mm/s)")
+    axes.set_ylabel(f"range rate, {conditions.count_time:g} s count, 1 {SIGMA} (mm/s)")
     return axes
 
 
@@ -81,9 +85,7 @@ def allan_deviations(
     """
     conditions = conditions or LinkConditions()
     axes = axes_or_new(axes, height=4.0)
-    _draw(
-        axes, averaging_times, allan_against_averaging_time(budget, conditions, averaging_times)
-    )
+    _draw(axes, averaging_times, allan_against_averaging_time(budget, conditions, averaging_times))
     axes.set_xlabel("averaging time (s)")
     axes.set_ylabel("Allan deviation of the received frequency")
     return axes
@@ -102,15 +104,19 @@ def _draw(axes: Axes, place: Array, parts: dict[str, Array]) -> None:
     axes.plot(place, _drawn(total), color=INK, linewidth=2.2, label=TOTAL)
     axes.set_xscale("log")
     axes.set_yscale("log")
-    axes.yaxis.set_major_formatter(_power_of_ten)
-    axes.xaxis.set_major_formatter(_power_of_ten)
+    axes.yaxis.set_major_formatter(_plain_or_power)
+    axes.xaxis.set_major_formatter(_plain_or_power)
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
 
 
-def _power_of_ten(value: float, _: int) -> str:
-    """Plain from 0.001 to 1000, otherwise a power: as text, which any font can show."""
-    power = round(math.log10(value))
-    return f"{value:g}" if -4 < power < 4 else f"10{power}".translate(_RAISED)
+def _plain_or_power(value: float, _: int) -> str:
+    """Plain from 0.001 to 1000, otherwise a power of ten, as text that any font can show."""
+    power = math.floor(math.log10(value) + 1e-9)
+    if -4 < power < 4:
+        return f"{value:g}"
+    factor = value / 10.0**power
+    times = "" if math.isclose(factor, 1.0) else f"{factor:.2g} {TIMES} "
+    return f"{times}{power_of_ten(power)}"
 
 
 def _drawn(part: Array) -> Array:

@@ -24,9 +24,18 @@ from wobble.errors import InputError
 from wobble.estimation.solution import Samples
 from wobble.link.network import Network
 from wobble.link.plasma import sun_earth_probe_angle
+from wobble.noise.budget_table import LinkConditions
 from wobble.tracking import Tracking
 
-__all__ = ["Coverage", "SampleGeometry", "hour_angle", "network_of", "sample_order"]
+__all__ = [
+    "Coverage",
+    "SampleGeometry",
+    "coverage_of",
+    "hour_angle",
+    "link_conditions",
+    "network_of",
+    "sample_order",
+]
 
 Array = NDArray[np.float64]
 
@@ -200,6 +209,22 @@ class Coverage:
             station,
             *_seen_from_earth(ephemeris, campaign.body.name, begin),
         )
+
+
+def coverage_of(
+    campaign: Campaign, passes: Passes | None, tracking: Tracking | None
+) -> Coverage | None:
+    """Coverage of the measurements, or else of the schedule; None if there is neither."""
+    source = tracking if tracking is not None else passes
+    return Coverage.of(campaign, source) if source is not None and len(source) else None
+
+
+def link_conditions(campaign: Campaign, track: Coverage | None) -> LinkConditions:
+    """Conditions for one line of a noise budget: the usual distance, the schedule's count."""
+    given = {} if campaign.rule is None else {"count_time": campaign.rule.count_time}
+    if track is not None:
+        given["distance"] = float(np.median(track.pass_distance))
+    return LinkConditions(**given)
 
 
 def _seen_from_earth(ephemeris: Ephemeris, body: str, time: Time) -> tuple[Array, Array]:

@@ -176,7 +176,7 @@ def _add_boxes(axes: Axes, boxes: Array, color: str, label: str) -> None:
     closed = np.concatenate([boxes, boxes[:, :1]], axis=1)
     codes = np.tile([Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY], len(boxes))
     path = Path(closed.reshape(-1, 2), codes)
-    axes.add_patch(PathPatch(path, facecolor=color, edgecolor=color, linewidth=0.4, label=label))
+    axes.add_patch(PathPatch(path, facecolor=color, edgecolor=color, linewidth=0.8, label=label))
 
 
 def _label_bands(axes: Axes, names: list[str]) -> None:

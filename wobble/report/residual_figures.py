@@ -37,6 +37,7 @@ from wobble.report.style import (
     legend_above,
     styled,
 )
+from wobble.report.text import SIGMA, sized
 
 __all__ = [
     "KIND_NAMES",
@@ -229,7 +230,7 @@ def _draw_expected(axes: Axes, view: _View, groups: list[Indices]) -> None:
     gaps = np.flatnonzero(step > LONG_GAP * np.median(step)) + 1
     middle, band = np.insert(middle, gaps, np.nan), np.insert(band, gaps, np.nan)
     axes.fill_between(
-        middle, -band, band, color=INK, alpha=0.14, linewidth=0, label="expected, 1 σ"
+        middle, -band, band, color=INK, alpha=0.14, linewidth=0, label=f"expected, 1 {SIGMA}"
     )
 
 
@@ -298,7 +299,7 @@ def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
     for sign, marker in ((1.0, "^"), (-1.0, "v")):
         beyond = out & (sign * view.residual > limit)
         if beyond.any():
-            farthest = f"{sign * float(np.abs(view.residual[beyond]).max()):+.3g}".replace("-", "−")
+            farthest = sized(sign * float(np.abs(view.residual[beyond]).max()), 3, signed=True)
             axes.plot(
                 place[beyond],
                 np.full(beyond.sum(), sign * limit),

@@ -20,8 +20,15 @@ from wobble.estimation.solution import Solution
 from wobble.planet.angle_terms import NODE, OBLIQUITY, Polynomial
 from wobble.planet.rotation import RotationModel
 from wobble.report.style import BLUE, INK, VERMILLION, axes_or_new, styled
+from wobble.report.text import MINUS, SIGMA
 
-__all__ = ["correlation_matrix", "parameter_errors", "polar_path", "pole_without_precession"]
+__all__ = [
+    "correlation_matrix",
+    "errors_in_sigmas",
+    "parameter_errors",
+    "polar_path",
+    "pole_without_precession",
+]
 
 Array = NDArray[np.float64]
 
@@ -66,13 +73,34 @@ def correlation_matrix(solution: Solution, axes: Axes | None = None) -> Axes:
 
 
 def _hundredths(correlation: float) -> str:
-    return f"{'+' if correlation > 0 else '−'}{min(int(100.0 * abs(correlation)), 99)}"
+    return f"{'+' if correlation > 0 else MINUS}{min(int(100.0 * abs(correlation)), 99)}"
 
 
 _DIVERGING = LinearSegmentedColormap.from_list(
     "correlation",
     [to_rgba(BLUE, 0.8), to_rgba(BLUE, 0.0), to_rgba(VERMILLION, 0.0), to_rgba(VERMILLION, 0.8)],
 )
+
+
+def errors_in_sigmas(solution: Solution, truth: Mapping[str, float]) -> Array:
+    """Estimates minus truth over their realistic standard deviations, shape (p,).
+
+    Parameters
+    ----------
+    solution : Solution
+    truth : mapping
+        True value of each estimated parameter, SI.
+
+    Raises
+    ------
+    UnknownNameError
+        If the truth lacks a parameter.
+    """
+    for name in solution.names:
+        if name not in truth:
+            raise UnknownNameError("parameter in the truth", name, truth)
+    true = np.array([truth[name] for name in solution.names])
+    return (solution.values - true) / solution.sigma_realistic
 
 
 @styled
@@ -83,18 +111,13 @@ def parameter_errors(
 
     Parameters
     ----------
-    solution : Solution
-    truth : mapping
-        True value of each estimated parameter, SI.
+    solution, truth
+        As for `errors_in_sigmas`.
     axes : Axes, optional
     """
-    names = solution.names
-    for name in names:
-        if name not in truth:
-            raise UnknownNameError("parameter in the truth", name, truth)
-    axes = axes_or_new(axes, height=0.24 * len(names) + 0.9)
-    error = (solution.values - [truth[name] for name in names]) / solution.sigma_realistic
-    place = np.arange(len(names))
+    error = errors_in_sigmas(solution, truth)
+    axes = axes_or_new(axes, height=0.24 * len(error) + 0.9)
+    place = np.arange(len(error))
     for sigmas, alpha in ((3.0, 0.06), (1.0, 0.10)):
         axes.axvspan(-sigmas, sigmas, color=INK, alpha=alpha, linewidth=0)
     axes.axvline(0.0, color=INK, linewidth=0.8)
@@ -102,12 +125,12 @@ def parameter_errors(
     for chosen, color, marker in ((good, BLUE, "o"), (~good, VERMILLION, "D")):
         axes.hlines(place[chosen], 0.0, error[chosen], color=color, linewidth=1.2)
         axes.plot(error[chosen], place[chosen], linestyle="none", color=color, marker=marker)
-    axes.set_yticks(place, names, fontsize=9)
+    axes.set_yticks(place, solution.names, fontsize=9)
     axes.invert_yaxis()
     axes.grid(False, axis="y")
     limit = max(3.6, 1.1 * float(np.abs(error).max()))
     axes.set_xlim(-limit, limit)
-    axes.set_xlabel("estimate minus truth in realistic σ (bands: 1 σ, 3 σ)")
+    axes.set_xlabel(f"estimate minus truth in realistic {SIGMA} (bands: 1 {SIGMA}, 3 {SIGMA})")
     return axes
 
 
@@ -131,9 +154,7 @@ def pole_without_precession(rotation: RotationModel, epochs: Epochs) -> Array:
         np.zeros_like(angles),
     )
     moved = angles - slow
-    return np.column_stack(
-        [np.sin(slow[:, OBLIQUITY]) * moved[:, NODE], moved[:, OBLIQUITY]]
-    )
+    return np.column_stack([np.sin(slow[:, OBLIQUITY]) * moved[:, NODE], moved[:, OBLIQUITY]])
 
 
 def _is_slow(term: object) -> bool:

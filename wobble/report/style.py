@@ -138,12 +138,12 @@ def axes_column(count: int, heights: list[float]) -> list[Axes]:
 
 def _new_figure(width: float, height: float) -> Figure:
     if _offscreen.get():
-        return Figure(figsize=(width, height), layout="constrained")
+        return Figure(figsize=(width, height), layout="compressed")
     # A figure of pyplot shows itself in a notebook; its backend is chosen on import, so that
     # import waits until a figure for the screen is wanted.
     from matplotlib import pyplot
 
-    return pyplot.figure(figsize=(width, height), layout="constrained")
+    return pyplot.figure(figsize=(width, height), layout="compressed")
 
 
 def legend_above(axes: Axes, columns: int = 4) -> None:
@@ -197,9 +197,7 @@ def fitting_unit(kind: str, size: float) -> tuple[str, float]:
     return next(((n, s) for n, s, least in larger if size >= least), (name, scale))
 
 
-def bars(
-    axes: Axes, place: NDArray, low: Array, high: Array, **look: Any
-) -> None:
+def bars(axes: Axes, place: NDArray, low: Array, high: Array, **look: Any) -> None:
     """Vertical bars as one broken line: a hundredth of the size of as many lines."""
     gap = np.full(len(low), np.nan)
     ends = np.column_stack([low, high, gap]).ravel()

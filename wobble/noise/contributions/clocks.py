@@ -92,10 +92,14 @@ class Transponder(Contribution):
 
     range_rate: float = parameter(0.02e-3, "m / s", "two-way, at 60 s", least=0.0)
 
+    @cached_property
+    def _process(self) -> Process:
+        # A random walk of path: D(T) = 2 pi^2 level T, and v = z(T) / (2 T) for one event.
+        level = (2.0 * self.range_rate) ** 2 * REFERENCE_COUNT / (2.0 * math.pi**2)
+        return PowerLaw(level, -2.0)
+
     def terms(self, points: PathPoints) -> list[Term]:
         if points.ways == 1:
             return []
-        # A random walk of path: D(T) = 2 pi^2 level T, and v = z(T) / (2 T) for one event.
-        level = (2.0 * self.range_rate) ** 2 * REFERENCE_COUNT / (2.0 * math.pi**2)
         leg = Leg(path_factor(points), points.round_trip / 2.0)
-        return [Term(PowerLaw(level, -2.0), (leg,), on_range=0.0)]
+        return [Term(self._process, (leg,), on_range=0.0)]

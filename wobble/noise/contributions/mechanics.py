@@ -57,7 +57,10 @@ class LanderPhaseCentre(Contribution):
     amplitude: float = parameter(0.8e-3, "m", "of the daily motion", least=0.0)
     solar_day: float = parameter(88775.244, "s", "of the planet (default: Mars)", least=1.0)
 
+    @cached_property
+    def _process(self) -> Process:
+        return Sinusoid(self.amplitude**2 / 2.0, self.solar_day)
+
     def terms(self, points: PathPoints) -> list[Term]:
         # Moved in one event, it lengthens both legs at once: all of it is one-way range.
-        process = Sinusoid(self.amplitude**2 / 2.0, self.solar_day)
-        return [Term(process, (Leg(1.0, points.round_trip / 2.0),))]
+        return [Term(self._process, (Leg(1.0, points.round_trip / 2.0),))]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -27,6 +28,7 @@ from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PathPoints
 from wobble.noise.link_performance import LinkPerformance, decibel_ratio
 from wobble.noise.power_laws import WhitePhase
+from wobble.noise.processes import Process
 
 __all__ = ["LinkThermalPhase", "ThermalPhase", "TransponderThermal", "carrier_noise_level"]
 
@@ -62,7 +64,8 @@ class ThermalPhase(Contribution):
     )
     second_carrier_to_noise_density_db: float = parameter(30.0, "", "its C/N0, dB Hz")
 
-    def terms(self, points: PathPoints) -> list[Term]:
+    @cached_property
+    def _process(self) -> Process:
         level = carrier_noise_level(
             decibel_ratio(self.carrier_to_noise_density_db), self.downlink_frequency
         )
@@ -75,8 +78,10 @@ class ThermalPhase(Contribution):
                 self.second_downlink_frequency,
             )
             level = weights[0] ** 2 * level + weights[1] ** 2 * second
-        process = WhitePhase(float(level), self.loop_bandwidth)
-        return [Term(process, (Leg(path_factor(points)),), on_range=0.0)]
+        return WhitePhase(float(level), self.loop_bandwidth)
+
+    def terms(self, points: PathPoints) -> list[Term]:
+        return [Term(self._process, (Leg(path_factor(points)),), on_range=0.0)]
 
 
 @dataclass(frozen=True)
@@ -108,10 +113,14 @@ class TransponderThermal(Contribution):
     uplink_frequency: float = parameter(X_UPLINK, "Hz", "uplink carrier", least=1e6)
     loop_bandwidth: float = parameter(20.0, "Hz", "one-sided noise bandwidth", least=1e-3)
 
+    @cached_property
+    def _process(self) -> Process:
+        ratio = decibel_ratio(self.carrier_to_noise_density_db)
+        level = float(carrier_noise_level(ratio, self.uplink_frequency))
+        return WhitePhase(level, self.loop_bandwidth)
+
     def terms(self, points: PathPoints) -> list[Term]:
         if points.ways == 1:
             return []
-        ratio = decibel_ratio(self.carrier_to_noise_density_db)
-        level = float(carrier_noise_level(ratio, self.uplink_frequency))
         leg = Leg(path_factor(points), points.round_trip / 2.0)
-        return [Term(WhitePhase(level, self.loop_bandwidth), (leg,), on_range=0.0)]
+        return [Term(self._process, (leg,), on_range=0.0)]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -17,6 +18,7 @@ from wobble.noise.contributions.base import REFERENCE_COUNT, Contribution, param
 from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PassGeometry, PathPoints
 from wobble.noise.power_laws import WhitePhase
+from wobble.noise.processes import Process
 
 __all__ = ["NumericalNoise", "WhiteRange", "WhiteRangeRate"]
 
@@ -63,7 +65,11 @@ class NumericalNoise(Contribution):
 
     range_rate: float = parameter(1e-10, "m / s", "at 60 s", least=0.0)
 
-    def terms(self, points: PathPoints) -> list[Term]:
+    @cached_property
+    def _process(self) -> Process:
         bandwidth = 1e3  # Independent from one instant to the next.
         variance = (self.range_rate * REFERENCE_COUNT) ** 2 / 2.0
-        return [Term(WhitePhase(variance / bandwidth, bandwidth), (Leg(1.0),))]
+        return WhitePhase(variance / bandwidth, bandwidth)
+
+    def terms(self, points: PathPoints) -> list[Term]:
+        return [Term(self._process, (Leg(1.0),))]

@@ -1,0 +1,157 @@
+"""How good any selection of passes could be.
+
+In: a `DesignProblem`. Out: a `Relaxation`, a bound on the information that any selection
+within the limits can give the target, and the shares of the passes that come close to it.
+
+If a pass could be taken in part, with a share ``0 <= w <= 1``, the information matrix
+``M(w) = M_0 + sum(w_i M_i)`` would be linear and the information ``psi(M(w))`` of the target
+concave in the shares: a convex problem, whose optimum no true selection exceeds. At any
+displacement X (see `wobble.campaign.targets`) the linear programme
+
+    psi(v) <= |A_0 X|^2 + max_v sum(v_i |A_i X|^2)
+
+bounds every selection v, so the distance from the optimum is known at each step.
+
+The shares are found by simplicial decomposition (von Hohenbalken 1977, Math. Prog. 13, 49):
+the solutions of these linear programmes are collected, and the best mixture of them is
+found anew each time one is added. As psi is homogeneous, mixtures need no condition on the
+sum of their weights: ``sum(m_j) - log psi(sum(m_j M_j))`` has its least value over
+``m >= 0`` where they sum to one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cholesky
+from scipy.optimize import minimize
+from tqdm import tqdm
+
+from wobble.campaign.design import DesignProblem
+from wobble.campaign.targets import Target
+
+__all__ = ["Relaxation", "relax"]
+
+Array = NDArray[np.float64]
+MOST_STEPS = 500
+NEGLIGIBLE = 1e-7
+"""Weight below which a collected solution is forgotten."""
+NEARLY_NOTHING = 1e-12
+"""Least weight while mixing: no mixture at all would have no information."""
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxation:
+    """The relaxed problem, solved to a stated gap.
+
+    Attributes
+    ----------
+    shares : ndarray, shape (n,)
+        Share of each pass, from 0 to 1.
+    information : float
+        ``psi`` that these shares give.
+    bound : float
+        ``psi`` that no selection exceeds.
+    worth : ndarray, shape (n,)
+        What each pass offers less the price of what it takes: positive for passes that
+        the optimum takes whole, negative for those that it leaves.
+    steps : int
+        Linear programmes solved.
+    """
+
+    shares: Array
+    information: float
+    bound: float
+    worth: Array
+    steps: int
+
+    @property
+    def gap(self) -> float:
+        """How far the standard deviation is from the bound, as a fraction of the bound."""
+        return float(np.sqrt(self.bound / self.information) - 1.0)
+
+    @property
+    def least_sigma(self) -> float:
+        """Standard deviation that no selection is below."""
+        return float(self.bound**-0.5)
+
+
+def relax(
+    problem: DesignProblem,
+    tolerance: float,
+    wanted: float | None = None,
+    progress: bool = False,
+) -> Relaxation:
+    """Solve the relaxed problem.
+
+    Parameters
+    ----------
+    problem : DesignProblem
+    tolerance : float
+        The gap at which to stop.
+    wanted : float, optional
+        Stop as well when it is decided whether shares can reach this information.
+    progress : bool
+        Show a bar.
+
+    Returns
+    -------
+    Relaxation
+        Its bound holds whatever the gap.
+    """
+    shares = np.full((1, len(problem)), problem.limits.level())
+    matrices = problem.matrix(shares[0])[None]
+    mixture = np.ones(1)
+    bound, worth = np.inf, np.zeros(len(problem))
+    with tqdm(desc="bound", unit=" steps", disable=not progress, leave=False) as bar:
+        for step in range(1, MOST_STEPS + 1):
+            root = cholesky(np.tensordot(mixture, matrices, 1))
+            displacement = problem.target.displacement(root)
+            gathered = problem.limits.gather(problem.signals(displacement))
+            least = problem.known_signal(displacement) + gathered.most
+            if least < bound:
+                bound, worth = least, gathered.worth
+            information = problem.target.information(root)
+            gap = np.sqrt(bound / information) - 1.0
+            bar.update()
+            bar.set_postfix(gap=f"{100 * gap:.2f} %")
+            if gap <= tolerance or _decided(wanted, information, bound):
+                break
+            shares = np.vstack([shares, gathered.shares])
+            matrices = np.concatenate([matrices, problem.matrix(gathered.shares)[None]])
+            mixture = _best_mixture(problem.target, matrices, mixture)
+            used = mixture > NEGLIGIBLE
+            shares, matrices = shares[used], matrices[used]
+            mixture = mixture[used] / mixture[used].sum()
+    return Relaxation(np.clip(mixture @ shares, 0.0, 1.0), information, bound, worth, step)
+
+
+def _decided(wanted: float | None, information: float, bound: float) -> bool:
+    return wanted is not None and not information < wanted <= bound
+
+
+def _best_mixture(target: Target, matrices: Array, mixture: Array) -> Array:
+    """Weights of the matrices with the most information; the last one is new."""
+    size = matrices.shape[1]
+    flat = matrices.reshape(len(matrices), -1)
+
+    def loss(weights: Array) -> tuple[float, Array]:
+        root = cholesky((weights @ flat).reshape(size, size))
+        displacement = target.displacement(root)
+        information = target.information(root)
+        slope = flat @ (displacement @ displacement.T).ravel() / information
+        return float(weights.sum() - np.log(information)), 1.0 - slope
+
+    # A start with a little of everything, so that the new one is not at its bound.
+    start = np.append(0.95 * mixture, 0.05)
+    solved = minimize(
+        loss,
+        start,
+        jac=True,
+        method="L-BFGS-B",
+        bounds=[(NEARLY_NOTHING, None)] * len(start),
+        options={"maxiter": 30, "ftol": 1e-9},
+    )
+    return np.asarray(solved.x / solved.x.sum(), float)

@@ -1,0 +1,265 @@
+"""The best passes within a budget, and how far from the best possible they are.
+
+In: candidates, a target and a budget. Out: a `Selection`, the passes chosen, the standard
+deviation that they give, and one that no selection whatever within the budget is below.
+
+First the relaxed problem is solved (`wobble.campaign.relaxation`), which gives the bound
+and tells which passes matter. The passes that its optimum takes whole are taken; the others
+are added one at a time, each time the one that with all those taken gives the target the
+most information (exact rank update). Then passes are exchanged: each in turn, the weakest
+first, is left out and the best one put in its place (Fedorov 1972, Theory of Optimal
+Experiments, sect. 3.1), until nothing is gained or the bound is close.
+
+Both steps use the tangent bound of `wobble.campaign.targets`: a pass cannot add more
+information than its signal at the present displacement, so most passes need no rank update.
+
+What is made small is the formal standard deviation. A considered parameter has no part in
+it; to let the selection guard against one, estimate it with its a priori value. The bound
+holds then for the realistic standard deviation too, as no treatment of an uncertain
+parameter does better than estimating it (Gauss-Markov theorem).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from tqdm import tqdm
+
+from wobble.campaign.budget import Budget, Limits
+from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
+from wobble.campaign.design import DesignProblem
+from wobble.campaign.relaxation import Relaxation, relax
+from wobble.campaign.targets import Target
+from wobble.errors import InputError
+
+__all__ = ["Selection", "select_passes"]
+
+Array = NDArray[np.float64]
+TOLERANCE = 2e-3
+"""Gap at which the search ends: a fifth of a percent of a standard deviation."""
+WHOLE = 1.0 - 1e-3
+"""Share of a pass that counts as taken whole."""
+SPARE = 50
+"""So many passes, and twice the number chosen, are tried beyond those chosen."""
+AT_A_TIME = 64
+"""Passes for which the rank update is computed together."""
+GAIN = 1e-9
+"""Least relative gain of an exchange, above rounding."""
+MOST_SWEEPS = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Selection:
+    """Passes chosen, with the certificate.
+
+    Attributes
+    ----------
+    candidates : CandidatePasses
+    target : Target
+    budget : Budget
+    chosen : ndarray of int
+        Numbers of the passes chosen, in order of their begin.
+    sigma : float
+        Formal standard deviation of the target with them, in the target's unit.
+    least_sigma : float
+        No selection within the budget has a smaller one.
+    relaxation : Relaxation
+        From which this is known.
+    """
+
+    candidates: CandidatePasses
+    target: Target
+    budget: Budget
+    chosen: NDArray[np.int_]
+    sigma: float
+    least_sigma: float
+    relaxation: Relaxation
+
+    @property
+    def gap(self) -> float:
+        """By how much sigma may be above the best possible, as a fraction of it."""
+        return self.sigma / self.least_sigma - 1.0
+
+    @property
+    def hours(self) -> float:
+        """Station hours in all."""
+        return float(self.candidates.hours[self.chosen].sum())
+
+    def __str__(self) -> str:
+        return (
+            f"{len(self.chosen)} of {len(self.candidates)} passes, {self.hours:.1f} station "
+            f"hours: sigma({self.target.label}) = {self.sigma:.4g}; no selection is below "
+            f"{self.least_sigma:.4g}; within {100 * self.gap:.2g} % of the best possible"
+        )
+
+
+def select_passes(
+    candidates: CandidatePasses,
+    target: Target,
+    budget: Budget,
+    *,
+    tolerance: float = TOLERANCE,
+    progress: bool = False,
+) -> Selection:
+    """Choose the passes that make a target most precise.
+
+    Parameters
+    ----------
+    candidates : CandidatePasses
+    target : Target
+    budget : Budget
+    tolerance : float
+        The search ends when the standard deviation is within this fraction of the best
+        possible, or when no exchange improves it.
+    progress : bool
+        Show a bar.
+
+    Raises
+    ------
+    InputError
+        If the budget is wrong (see `wobble.campaign.budget.Limits.of`), if all candidates
+        together do not determine the target, or if no selection found determines it.
+    """
+    problem = DesignProblem.of(candidates, target, Limits.of(candidates, budget))
+    return search(problem, candidates, target, budget, tolerance, progress)
+
+
+def search(
+    problem: DesignProblem,
+    candidates: CandidatePasses,
+    target: Target,
+    budget: Budget,
+    tolerance: float,
+    progress: bool = False,
+) -> Selection:
+    """As `select_passes`, for a problem that is already set up."""
+    relaxation = relax(problem, tolerance / 2, progress=progress)
+    pool = _promising(relaxation)
+    with tqdm(desc="passes", unit="", disable=not progress, leave=False) as bar:
+        promising = _Choice(problem.part(pool), bar)
+        promising.take_whole(relaxation.shares[pool])
+        promising.fill()
+        promising.exchange(relaxation.bound / (1.0 + tolerance) ** 2)
+        # What the promising passes left of the budget goes to the others.
+        whole = _Choice(problem, bar, pool[promising.numbers])
+        whole.fill()
+    chosen = whole.numbers[np.argsort(candidates.start[whole.numbers], kind="stable")]
+    sigma = _sigma(candidates, target, chosen)
+    # With every pass chosen the two are the same number but for rounding.
+    least = min(relaxation.least_sigma, sigma)
+    return Selection(candidates, target, budget, chosen, sigma, least, relaxation)
+
+
+def _sigma(candidates: CandidatePasses, target: Target, chosen: NDArray[np.int_]) -> float:
+    """Standard deviation of the target in the parameters' own coordinates."""
+    p = len(candidates.parameters)
+    root = candidates.triangle_of(chosen)[:p, :p]
+    if np.isinf(sigma_roots(root, target.combinations(p))).any():
+        raise InputError(
+            "the passes that fit in the budget do not determine the target",
+            field=target.label,
+            found=f"{len(chosen)} passes",
+            expected="more passes, or a priori knowledge",
+        )
+    return float(target.information(root) ** -0.5)
+
+
+def _promising(relaxation: Relaxation) -> NDArray[np.int_]:
+    """Numbers of the passes that a good selection is made of, in ascending order."""
+    number = 3 * int(np.ceil(relaxation.shares.sum())) + SPARE
+    return np.sort(np.lexsort((relaxation.worth, relaxation.shares))[::-1][:number])
+
+
+class _Choice:
+    """Passes taken so far, with the triangle of their information."""
+
+    def __init__(
+        self, problem: DesignProblem, bar: tqdm, numbers: NDArray[np.int_] | None = None
+    ) -> None:
+        self.problem = problem
+        self.bar = bar
+        self.taken = np.zeros(len(problem))
+        if numbers is not None:
+            self.taken[numbers] = 1.0
+        self._settle(problem.triangle(self.taken))
+
+    @property
+    def numbers(self) -> NDArray[np.int_]:
+        """Numbers of the passes taken, in ascending order."""
+        return np.flatnonzero(self.taken)
+
+    def take_whole(self, shares: Array) -> None:
+        """Take the passes that the relaxed optimum takes whole."""
+        for i in np.flatnonzero(shares >= WHOLE):
+            # Shares just below one may exceed a limit when they are rounded up.
+            if self.problem.limits.fitting(self.taken)[i]:
+                self.taken[i] = 1.0
+        self._settle(self.problem.triangle(self.taken))
+
+    def fill(self) -> None:
+        """Take the best pass that fits, until none does."""
+        while (fits := self.problem.limits.fitting(self.taken)).any():
+            best = _best_addition(self.problem, self.root, fits, 0.0)
+            if best is None:
+                return
+            self.taken[best] = 1.0
+            self._settle(triangle([self.root, self.problem.rows[best]]))
+
+    def exchange(self, enough: float) -> None:
+        """Replace passes by better ones, until none is found or the information is enough."""
+        for _ in range(MOST_SWEEPS):
+            before = self.information
+            signals = self.problem.signals(self.displacement)
+            for i in self.numbers[np.argsort(signals[self.numbers])]:
+                if self.information >= enough:
+                    return
+                self._replace(i)
+            if self.information <= before * (1.0 + GAIN):
+                return
+
+    def _replace(self, i: int) -> None:
+        rest = self.taken.copy()
+        rest[i] = 0.0
+        fits = self.problem.limits.fitting(rest) & (self.taken == 0.0)
+        signals = self.problem.signals(self.displacement)
+        # By the tangent bound a pass with a smaller signal is no better in its place.
+        fits &= signals > signals[i]
+        if not fits.any():
+            return
+        root = self.problem.triangle(rest)
+        best = _best_addition(self.problem, root, fits, self.information * (1.0 + GAIN))
+        if best is not None:
+            rest[best] = 1.0
+            self.taken = rest
+            self._settle(triangle([root, self.problem.rows[best]]))
+
+    def _settle(self, root: Array) -> None:
+        target = self.problem.target
+        self.root = root
+        self.information = target.information(root)
+        self.displacement = target.displacement(root)
+        self.bar.set_postfix(taken=int(self.taken.sum()), sigma=f"{self.information**-0.5:.4g}")
+        self.bar.update()
+
+
+def _best_addition(
+    problem: DesignProblem, root: Array, fits: NDArray[np.bool_], floor: float
+) -> int | None:
+    """The pass with which the information becomes largest, if it exceeds the floor."""
+    target = problem.target
+    at_most = target.information(root) + problem.signals(target.displacement(root))
+    order = np.flatnonzero(fits)
+    order = order[np.argsort(-at_most[order])]
+    best: int | None = None
+    for first in range(0, len(order), AT_A_TIME):
+        few = order[first : first + AT_A_TIME]
+        few = few[at_most[few] > floor]
+        if not few.size:
+            break
+        reached = target.with_each(root, problem.rows[few])
+        if reached.max() > floor:
+            floor = float(reached.max())
+            best = int(few[reached.argmax()])
+    return best

@@ -1,0 +1,190 @@
+"""Does the data want a term?
+
+In: a solution in which the terms in question were estimated. Out: `Evidence`: by how much
+chi-square would grow without them, how likely that is by chance, and what the information
+criteria say; and the spectrum of the residuals, to be compared before and after.
+
+Two models are nested if the smaller one is the larger with some parameters held at fixed
+values. In a problem that is as good as linear the increase of chi-square follows from the
+larger solution alone,
+
+    gain = d^T C^-1 d,   d = estimate - fixed value,   C = their covariance,
+
+so that both models are compared on the same samples with the same weights, which two fits
+with editings of their own are not. Under the smaller model the gain is chi-square
+distributed with as many degrees of freedom as there are terms (Wilks 1938, Ann. Math.
+Statist. 9, 60). Criteria: Akaike (1974, IEEE Trans. Autom. Control 19, 716), gain - 2 m;
+Schwarz (1978, Ann. Statist. 6, 461), gain - m ln n; above zero they prefer the terms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from astropy.time import Time
+from astropy.timeseries import LombScargle
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from wobble.errors import InputError
+from wobble.estimation.conditions import solve_under
+from wobble.estimation.least_squares import SquareRootInformation
+from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.solution import Solution
+
+__all__ = ["Evidence", "evidence_for", "plot_residual_spectra", "residual_spectrum"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the data say for some terms.
+
+    Attributes
+    ----------
+    names : tuple of str
+        The parameters in question.
+    gain : float
+        Decrease of chi-square by estimating them.
+    samples : int
+        Accepted samples.
+    """
+
+    names: tuple[str, ...]
+    gain: float
+    samples: int
+
+    @property
+    def probability(self) -> float:
+        """Of such a gain by chance, if the terms are not there."""
+        return float(chi2.sf(self.gain, len(self.names)))
+
+    @property
+    def akaike(self) -> float:
+        """Akaike's criterion, without the terms minus with them."""
+        return self.gain - 2.0 * len(self.names)
+
+    @property
+    def schwarz(self) -> float:
+        """Schwarz's criterion, without the terms minus with them."""
+        return float(self.gain - len(self.names) * np.log(self.samples))
+
+    def __str__(self) -> str:
+        verdict = "wants" if self.schwarz > 0 else "does not want"
+        return (
+            f"the data {verdict} {', '.join(self.names)}: chi-square smaller by {self.gain:.3g} for "
+            f"{len(self.names)} parameters, probability by chance {self.probability:.2g}, "
+            f"criterion of Akaike {self.akaike:+.3g}, of Schwarz {self.schwarz:+.3g}"
+        )
+
+
+def evidence_for(solution: Solution, patterns: str | Iterable[str]) -> Evidence:
+    """What the data say for parameters, against their a priori values.
+
+    Parameters
+    ----------
+    solution : Solution
+        In which they were estimated. What was known of them beforehand is set aside;
+        what was known of the others is kept.
+    patterns : str or iterable of str
+        Names or patterns of the parameters in question.
+
+    Raises
+    ------
+    UnknownNameError
+        If nothing of that name was estimated.
+    InputError
+        If the data do not determine them, or if something joins them to other parameters.
+    """
+    estimated = solution.parameters.estimated
+    names = estimated.select(patterns)
+    for block in estimated.known:
+        if set(names).intersection(block.names):
+            raise InputError(
+                "what is known beforehand joins the terms to others", field=", ".join(block.names)
+            )
+    free = estimated.changed(names, sigma=np.inf)
+    information = solution.information.combine(_a_priori(free, solution))
+    estimate = solve_under(information, *free.condition_rows())
+    places = [estimated.place(name) for name in names]
+    root = estimate.root[places]
+    scale = np.linalg.norm(root, axis=1)
+    found = solution.values[places] + estimate.step[places] - estimated.values[places]
+    covariance = (root / scale[:, None]) @ (root / scale[:, None]).T
+    gain = (found / scale) @ np.linalg.solve(covariance, found / scale)
+    return Evidence(names, float(gain), solution.n_used)
+
+
+def _a_priori(parameters: ParameterSet, solution: Solution) -> SquareRootInformation:
+    rows, numbers = parameters.a_priori_rows()
+    known = SquareRootInformation.nothing(
+        parameters.names, solution.parameters.considered.names, solution.values
+    )
+    nothing = np.zeros((len(rows), len(known.considered)))
+    known.absorb(np.column_stack([rows, nothing, numbers - rows @ solution.values]))
+    return known
+
+
+def residual_spectrum(solution: Solution, kind: str, periods: Array) -> Array:
+    """Amplitudes of sines fitted to the accepted residuals, one period at a time.
+
+    Parameters
+    ----------
+    solution : Solution
+        Whose residuals.
+    kind : str
+        Kind of data.
+    periods : ndarray, shape (m,)
+        Periods, days.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Amplitudes, SI (generalised periodogram with floating mean; Zechmeister &
+        Kuerster 2009, Astron. Astrophys. 496, 577).
+
+    Raises
+    ------
+    InputError
+        If there are fewer than four accepted samples of that kind.
+    """
+    samples = solution.samples
+    chosen = samples.accepted & (samples.kind == kind)
+    if chosen.sum() < 4:
+        raise InputError(
+            "too few residuals for a spectrum", field=kind, found=int(chosen.sum()), expected="four"
+        )
+    days = Time(samples.epoch[chosen].tolist(), scale="utc").jd
+    series = LombScargle(days - days[0], samples.residual[chosen])
+    power = series.power(1.0 / periods, normalization="psd", assume_regular_frequency=False)
+    return np.sqrt(np.maximum(4.0 * power / chosen.sum(), 0.0))
+
+
+def plot_residual_spectra(
+    before: Solution, after: Solution, kind: str, periods: Array, axes: Any = None
+) -> Any:
+    """Spectra of the residuals without and with the terms in question.
+
+    Parameters
+    ----------
+    before, after : Solution
+        The smaller and the larger model.
+    kind, periods
+        As in `residual_spectrum`.
+    axes : matplotlib.axes.Axes, optional
+        Where to draw; new ones if left out.
+    """
+    if axes is None:
+        from matplotlib import pyplot
+
+        _, axes = pyplot.subplots(figsize=(7.0, 3.5), layout="constrained")
+    for label, solution in (("without the terms", before), ("with the terms", after)):
+        axes.semilogx(periods, residual_spectrum(solution, kind, periods), label=label)
+    axes.set_xlabel("period, days")
+    axes.set_ylabel(f"amplitude in the {kind.replace('_', ' ')} residuals, SI")
+    axes.legend()
+    return axes

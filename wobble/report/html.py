@@ -1,0 +1,153 @@
+"""The report: one HTML page that needs nothing but itself.
+
+In: a campaign and whatever its steps have given. Out: HTML as text: summary first, then
+parameters, residuals, schedule, budget, cautions, provenance, with the figures inline as
+SVG.
+
+What is not given is left out: a plan without a solution and a fit without a schedule make
+good reports too. The page needs no network, follows the reader's light or dark setting, and
+prints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from importlib.resources import files
+
+from jinja2 import DictLoader, Environment, StrictUndefined
+from markupsafe import Markup
+
+from wobble.campaign.campaign import Campaign
+from wobble.campaign.schedule import Passes
+from wobble.campaign.visibility import ViewPeriods
+from wobble.estimation.solution import Solution
+from wobble.report import summary
+from wobble.report.content import ReportFigure, Section
+from wobble.report.figures import report_figures
+from wobble.report.geometry import coverage_of, link_conditions
+from wobble.report.plan_sections import (
+    budget_section,
+    cautions_section,
+    pole_section,
+    provenance_of,
+    provenance_section,
+    schedule_section,
+    setup_section,
+)
+from wobble.report.solution_sections import (
+    correlations_section,
+    parameters_section,
+    rehearsal_section,
+    residuals_section,
+    separation_section,
+)
+from wobble.report.svg import inline
+from wobble.tracking import Tracking
+
+__all__ = ["render_report"]
+
+TEMPLATE, STYLE_SHEET = "report.html.j2", "report.css"
+
+
+def render_report(
+    *,
+    campaign: Campaign,
+    solution: Solution | None = None,
+    periods: ViewPeriods | None = None,
+    passes: Passes | None = None,
+    tracking: Tracking | None = None,
+    truth: Mapping[str, float] | None = None,
+    figures: Iterable[ReportFigure] | None = None,
+) -> str:
+    """A report as one self-contained HTML page.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    solution, periods, passes, tracking : optional
+        What the campaign's steps have given so far.
+    truth : mapping, optional
+        True values of a rehearsal, SI.
+    figures : iterable of ReportFigure, optional
+        Those of `report_figures`, if they are drawn already; they are drawn here otherwise.
+
+    Raises
+    ------
+    InputError
+        If solution, measurements and truth do not belong together.
+    """
+    given = {
+        "campaign": campaign,
+        "solution": solution,
+        "periods": periods,
+        "passes": passes,
+        "tracking": tracking,
+        "truth": truth,
+    }
+    drawn = list(report_figures(**given) if figures is None else figures)  # type: ignore[arg-type]
+    sections = _sections(campaign, solution, periods, passes, tracking, truth)
+    for section in sections:
+        section.figures.extend(f for f in drawn if f.section == section.name)
+    return (
+        _environment()
+        .get_template(TEMPLATE)
+        .render(
+            campaign=campaign,
+            kind=summary.kind_of_report(solution, tracking, truth),
+            asked=summary.asked(campaign),
+            came_out=summary.came_out(solution, periods, passes),
+            numbers=summary.headline_numbers(solution) if solution is not None else [],
+            how_sure=summary.how_sure(solution, truth) if solution is not None else [],
+            attention=summary.ATTENTION,
+            sections=[section for section in sections if not section.empty],
+            style_sheet=Markup(_resource(STYLE_SHEET)),
+        )
+    )
+
+
+def _sections(
+    campaign: Campaign,
+    solution: Solution | None,
+    periods: ViewPeriods | None,
+    passes: Passes | None,
+    tracking: Tracking | None,
+    truth: Mapping[str, float] | None,
+) -> list[Section]:
+    """All sections in the order of the page; those that stay empty are not set."""
+    provenance = provenance_of(campaign, solution, tracking)
+    conditions = link_conditions(campaign, coverage_of(campaign, passes, tracking))
+    of_solution = []
+    if solution is not None:
+        of_solution = [
+            parameters_section(solution, truth),
+            separation_section(solution),
+            correlations_section(solution),
+            rehearsal_section(solution, truth),
+            residuals_section(solution, tracking),
+            pole_section(campaign),
+        ]
+    return [
+        *of_solution,
+        schedule_section(periods, passes),
+        budget_section(campaign, conditions),
+        setup_section(campaign),
+        cautions_section(campaign, periods, provenance),
+        provenance_section(campaign, provenance, tracking),
+    ]
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=DictLoader({TEMPLATE: _resource(TEMPLATE)}),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # The figures are the package's own and were made as SVG: they are not escaped again.
+    environment.filters["inline"] = lambda svg: Markup(inline(svg))
+    return environment
+
+
+def _resource(name: str) -> str:
+    return (files("wobble.report") / name).read_text(encoding="utf-8")

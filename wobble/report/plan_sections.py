@@ -1,0 +1,251 @@
+"""The sections of a report that do not need a solution.
+
+In: a campaign, its schedule, its measurements. Out: sections with their tables: set-up,
+schedule, noise budget, cautions, provenance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from wobble import __version__
+from wobble.campaign.campaign import Campaign
+from wobble.campaign.schedule import Passes
+from wobble.campaign.visibility import ViewPeriods
+from wobble.estimation.solution import Solution
+from wobble.noise.budget_table import LinkConditions, budget_table
+from wobble.report.content import Section, Table
+from wobble.report.text import sized, utc
+from wobble.tracking import Tracking
+
+__all__ = [
+    "budget_section",
+    "cautions_section",
+    "pole_section",
+    "provenance_section",
+    "schedule_section",
+    "setup_section",
+]
+
+FOLDED_FROM = 20
+CAUTIONS = (
+    "A schedule is a proposal. Whether a pass can be held, the stations, the spectrum licences and "
+    "the lander's own flight rules decide.",
+    "The lowest elevation at which a station may transmit, and every other limit of radiation "
+    "safety, is the station's own authority's. The limits here replace no local rule.",
+)
+
+
+def setup_section(campaign: Campaign) -> Section:
+    """Stations, landers, and what the model of the link contains."""
+    stations = []
+    for station in campaign.stations:
+        longitude, latitude, height = station.geodetic
+        stations.append(
+            (
+                station.name,
+                sized_degrees(latitude),
+                sized_degrees(longitude),
+                f"{height:.0f}",
+                f"{np.degrees(station.mask.elevation.max()):.1f}",
+                f"{np.degrees(station.transmit_elevation):.1f}",
+            )
+        )
+    landers = []
+    for lander in campaign.landers:
+        longitude, latitude, height = campaign.body.geodetic(lander.position)
+        looks = "; ".join(
+            f"{a.name}: azimuth {np.degrees(a.azimuth):.0f}, elevation "
+            f"{np.degrees(a.elevation):.0f}, half-width {np.degrees(a.half_width):.0f}"
+            for a in lander.antennas
+        )
+        landers.append(
+            (
+                lander.name,
+                sized_degrees(latitude),
+                sized_degrees(longitude),
+                f"{height:.0f}",
+                looks or "sees everything over its horizon",
+            )
+        )
+    place = ("latitude (deg)", "east longitude (deg)", "height (m)")
+    return Section(
+        "setup",
+        "Set-up",
+        text=[_media(campaign)],
+        tables=[
+            Table(
+                "Stations",
+                ("station", *place, "mask (deg)", "transmit from (deg)"),
+                stations,
+                (1, 2, 3, 4, 5),
+            ),
+            Table(
+                f"Landers on {campaign.body.name.capitalize()}",
+                ("lander", *place, "antennas (deg)"),
+                landers,
+                (1, 2, 3),
+            ),
+        ],
+    )
+
+
+def sized_degrees(angle: float) -> str:
+    """An angle (rad) in degrees to a ten-thousandth, with a true minus sign."""
+    return f"{np.degrees(angle):.4f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _media(campaign: Campaign) -> str:
+    media = campaign.media
+    parts = [f"gravitational delay of {', '.join(media.gravity)}"] if media.gravity else []
+    if media.troposphere != "none":
+        parts.append(f"{media.troposphere} troposphere")
+    if media.ionosphere_content:
+        parts.append(f"ionosphere of {media.ionosphere_content / 1e16:.3g} TECU at the zenith")
+    if media.corona_scale:
+        parts.append(f"solar corona times {media.corona_scale:.3g}")
+    return f"In the link: {'; '.join(parts) or 'nothing but geometry'}."
+
+
+def schedule_section(periods: ViewPeriods | None, passes: Passes | None) -> Section:
+    """View periods of each station, and the passes."""
+    tables = []
+    if periods is not None and len(periods):
+        tables.append(_view_table(periods))
+    if passes is not None and len(passes):
+        tables.append(_pass_table(passes))
+    return Section("schedule", "Schedule and coverage", tables=tables)
+
+
+def _view_table(periods: ViewPeriods) -> Table:
+    rows = []
+    names = np.stack([periods.station, periods.lander, periods.antenna])
+    for station, lander, antenna in np.unique(names, axis=1).T:
+        chosen = (
+            (periods.station == station) & (periods.lander == lander) & (periods.antenna == antenna)
+        )
+        duration = periods.duration[chosen]
+        rows.append(
+            (
+                str(station),
+                str(lander),
+                str(antenna) or "any",
+                str(chosen.sum()),
+                f"{duration.sum() / 3600.0:.1f}",
+                f"{np.median(duration) / 60.0:.0f}",
+                f"{duration.max() / 60.0:.0f}",
+            )
+        )
+    head = (
+        *("station", "lander", "antenna", "view periods", "hours in all"),
+        *("median (min)", "longest (min)"),
+    )
+    return Table("View periods", head, rows, (3, 4, 5, 6))
+
+
+def _pass_table(passes: Passes) -> Table:
+    minutes = (passes.stop - passes.start).to_value("min")
+    rows = [
+        (
+            str(passes.pass_id[k]),
+            str(passes.station[k]),
+            str(passes.lander[k]),
+            str(passes.antenna[k]) or "any",
+            utc(passes.start[k]),
+            f"{minutes[k]:.0f}",
+        )
+        for k in range(len(passes))
+    ]
+    head = ("pass", "station", "lander", "antenna", "begin (UTC)", "minutes")
+    return Table("Passes", head, rows, (5,), folded=len(rows) > FOLDED_FROM)
+
+
+def budget_section(campaign: Campaign, conditions: LinkConditions) -> Section:
+    """What each contribution adds to the noise."""
+    section = Section("budget", "Noise budget")
+    if campaign.budget is None:
+        return section
+    rows = [
+        (
+            row.name.replace("_", " "),
+            sized(1e3 * row.range_rate),
+            sized(row.range),
+            sized(row.allan_60),
+            sized(row.allan_1000),
+            f"{100.0 * row.share:.0f} %",
+        )
+        for row in budget_table(campaign.budget, conditions)
+    ]
+    section.text.append(
+        f"At a distance of {conditions.distance / 1.495978707e11:.3g} au, "
+        f"{np.degrees(conditions.sun_angle):.0f} degrees from the Sun and "
+        f"{np.degrees(conditions.elevation):.0f} degrees of elevation, for range rates counted "
+        f"over {conditions.count_time:.4g} s; all figures are one standard deviation."
+    )
+    head = (
+        *("contribution", "range rate (mm/s)", "range (m)"),
+        *("Allan 60 s", "Allan 1000 s", "share of variance"),
+    )
+    section.tables.append(Table("Contributions", head, rows, (1, 2, 3, 4, 5)))
+    return section
+
+
+def pole_section(campaign: Campaign) -> Section:
+    """Holds the figure of the pole's path."""
+    return Section("pole", f"Pole of {campaign.body.name.capitalize()}")
+
+
+def cautions_section(
+    campaign: Campaign, periods: ViewPeriods | None, provenance: Mapping[str, Any]
+) -> Section:
+    """What must not be forgotten when the numbers are used."""
+    points = list(CAUTIONS)
+    notes = [*(periods.notes if periods is not None else ())]
+    notes.append(str(provenance.get("earth_orientation_note", "")))
+    points += [f"{note}." for note in dict.fromkeys(notes) if note]
+    if campaign.budget is not None and campaign.budget.is_white:
+        points.append(
+            "The noise budget is white: a sum over many samples averages as real noise, with its "
+            "long correlations, does not."
+        )
+    return Section("cautions", "Cautions", points=points)
+
+
+def provenance_section(
+    campaign: Campaign, provenance: Mapping[str, Any], tracking: Tracking | None
+) -> Section:
+    """What made the numbers."""
+    facts: dict[str, str] = {
+        "campaign": campaign.name,
+        "scenario": campaign.source.name,
+        "package version": f"wobble {provenance.get('wobble', __version__)}",
+        "ephemeris": str(provenance.get("ephemeris", campaign.ephemeris)),
+    }
+    for key in ("earth_orientation", "earth_orientation_note", "weights", "date"):
+        if provenance.get(key):
+            facts[key.replace("_", " ").replace("earth", "Earth")] = str(provenance[key])
+    meta = {} if tracking is None else tracking.meta
+    facts["seed"] = str(meta.get("seed", campaign.seed))
+    if campaign.data_files:
+        facts["data files"] = ", ".join(path.name for path in campaign.data_files)
+    if tracking is not None:
+        facts |= {f"data: {heading}": text for heading, text in tracking.summary()}
+    return Section(
+        "provenance",
+        "Provenance",
+        tables=[Table("What made these numbers", ("", ""), list(facts.items()))],
+    )
+
+
+def provenance_of(
+    campaign: Campaign, solution: Solution | None, tracking: Tracking | None
+) -> dict[str, Any]:
+    """What made the last step that was done."""
+    if solution is not None:
+        return dict(solution.provenance)
+    if tracking is not None and "wobble" in tracking.meta:
+        return dict(tracking.meta)
+    return campaign.provenance(campaign.plan_network) if campaign.span else {}

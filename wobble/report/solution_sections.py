@@ -1,0 +1,252 @@
+"""The sections of a report that a solution fills.
+
+In: a `Solution`, the truth of a rehearsal. Out: sections with their tables: parameters, what
+cannot be separated, correlations, residuals with everything that was rejected and why.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from wobble.estimation.observability import WeakCombination
+from wobble.estimation.solution import Solution
+from wobble.report.content import Section, Table
+from wobble.report.residual_figures import KIND_NAMES
+from wobble.report.solution_figures import errors_in_sigmas
+from wobble.report.style import fitting_unit
+from wobble.report.summary import component_text
+from wobble.report.text import MINUS, rounded, sized, unit_text, utc
+from wobble.tracking import Tracking
+
+__all__ = [
+    "correlations_section",
+    "parameters_section",
+    "rehearsal_section",
+    "residuals_section",
+    "separation_section",
+]
+
+LARGE_CORRELATION = 0.9
+MOST_CORRELATIONS = 15
+MOST_REJECTED = 100
+FOLDED_FROM = 20
+"""Rows from which a table is folded."""
+
+
+def parameters_section(solution: Solution, truth: Mapping[str, float] | None) -> Section:
+    """Values with their three uncertainties."""
+    estimates = [solution[name] for name in solution.names]
+    columns = {
+        "parameter": [e.name for e in estimates],
+        "value": [rounded(e.value, e.sigma)[0] for e in estimates],
+        "sigma": [rounded(e.value, e.sigma)[1] for e in estimates],
+        "formal": [sized(e.sigma_formal) for e in estimates],
+        "a priori": [
+            sized(e.a_priori_sigma) if np.isfinite(e.a_priori_sigma) else "none" for e in estimates
+        ],
+        "unit": [unit_text(e.unit) for e in estimates],
+    }
+    if truth is not None:
+        errors = errors_in_sigmas(solution, truth).tolist()
+        columns["error / sigma"] = [f"{error:+.2f}".replace("-", MINUS) for error in errors]
+    if solution.not_improved:
+        remarks = ["" if e.improved else "not improved by the data" for e in estimates]
+        columns["remark"] = remarks
+    head = tuple(columns)
+    rows = list(zip(*columns.values(), strict=True))
+    numeric = tuple(k for k, name in enumerate(head) if name not in ("parameter", "unit", "remark"))
+    return Section(
+        "parameters",
+        "Parameters",
+        text=[
+            "Sigma is the realistic standard deviation: the noise as the residuals show it, with "
+            "the uncertainty of whatever was considered. Formal is that of the weights alone, a "
+            "priori what was known before the data."
+        ],
+        tables=[Table("Estimated parameters", head, rows, numeric, stacked=True)],
+    )
+
+
+def separation_section(solution: Solution) -> Section:
+    """What the data cannot tell, in words."""
+    points = [_combination(combination) for combination in solution.weak]
+    points += [
+        f"{name}: not improved by the data; only the a priori value speaks."
+        for name in solution.not_improved
+    ]
+    text = (
+        "Along each of these combinations the parameters can move together, by the amounts given, "
+        "before the data notice (one sigma)."
+        if solution.weak
+        else "No combination of parameters is hardly separated."
+    )
+    return Section("separation", "What cannot be separated", text=[text], points=points)
+
+
+def _combination(combination: WeakCombination) -> str:
+    moves = [
+        f"{name} by {sized(amount, 2, signed=True)} {unit_text(unit)}".rstrip()
+        for (name, amount), unit in zip(combination.members, combination.units, strict=True)
+    ]
+    return "; ".join(moves) + "."
+
+
+def correlations_section(solution: Solution) -> Section:
+    """The largest correlations as a table; the matrix is a figure."""
+    i, j = np.tril_indices(len(solution.names), -1)
+    values = solution.correlation[i, j]
+    order = [k for k in np.argsort(-np.abs(values)) if abs(values[k]) >= LARGE_CORRELATION]
+    rows = [
+        (solution.names[i[k]], solution.names[j[k]], correlation_text(float(values[k])))
+        for k in order[:MOST_CORRELATIONS]
+    ]
+    section = Section("correlations", "Correlations")
+    if rows:
+        caption = f"Correlations from {LARGE_CORRELATION} on"
+        if len(order) > len(rows):
+            caption += f": the largest {len(rows)} of {len(order)}"
+        section.tables.append(Table(caption, ("parameter", "with", "correlation"), rows, (2,)))
+    else:
+        section.text.append(f"No correlation reaches {LARGE_CORRELATION}.")
+    return section
+
+
+def correlation_text(correlation: float) -> str:
+    """A correlation with as many decimals as tell it from one, three at least and six at most."""
+    decimals = min(max(3, 1 - math.floor(math.log10(max(1.0 - abs(correlation), 1e-9)))), 6)
+    # Cut off, not rounded: one is never written.
+    cut = math.floor(abs(correlation) * 10**decimals) / 10**decimals
+    return f"{'+' if correlation > 0 else MINUS}{cut:.{decimals}f}"
+
+
+def rehearsal_section(solution: Solution, truth: Mapping[str, float] | None) -> Section:
+    """How well a rehearsal's truth was recovered."""
+    if truth is None:
+        return Section("rehearsal", "Rehearsal")
+    errors = errors_in_sigmas(solution, truth)
+    inside = int((np.abs(errors) <= 1.0).sum())
+    return Section(
+        "rehearsal",
+        "Rehearsal: the truth recovered",
+        text=[
+            f"Of {len(errors)} errors {inside} lie within one realistic sigma, where two thirds "
+            "are expected if the model and the weights are right. Parameters that are hardly "
+            "separated err together."
+        ],
+    )
+
+
+def residuals_section(solution: Solution, tracking: Tracking | None) -> Section:
+    """Residuals by kind and by pass, what was rejected and what was shifted, with reasons."""
+    tables = [_kinds(solution), _noise(solution)]
+    tables += [t for t in (_rejected(solution), _jumps(solution)) if t.rows]
+    tables.append(_passes(solution, tracking))
+    text = [] if solution.n_rejected else ["No sample was rejected."]
+    return Section("residuals", "Residuals", text=text, tables=tables)
+
+
+def _kinds(solution: Solution) -> Table:
+    samples = solution.samples
+    rows = []
+    for kind in np.unique(samples.kind).tolist():
+        of_kind = samples.kind == kind
+        used = of_kind & samples.accepted
+        rows.append(
+            (
+                KIND_NAMES.get(kind, kind),
+                str(used.sum()),
+                str((of_kind & ~samples.accepted).sum()),
+                _size(kind, samples.residual[used]),
+            )
+        )
+    head = ("kind", "used", "rejected", "rms")
+    return Table("Residuals by kind", head, rows, (1, 2, 3))
+
+
+def _noise(solution: Solution) -> Table:
+    """What the residuals say of the standard deviations that came with the data."""
+    rows = [
+        (KIND_NAMES.get(group, group), component_text(component))
+        for group, component in solution.components.items()
+    ]
+    return Table("Noise found, by group of samples", ("group", "standard deviations"), rows)
+
+
+def _size(kind: str, residual: np.ndarray) -> str:
+    if not residual.size:
+        return "none"
+    size = float(np.sqrt((residual**2).mean()))
+    unit, scale = fitting_unit(kind, size)
+    return f"{sized(size / scale, 3)} {unit}"
+
+
+def _with_unit(kind: str, value: float) -> str:
+    unit, scale = fitting_unit(kind, abs(value))
+    return f"{sized(value / scale, 3, signed=True)} {unit}"
+
+
+def _rejected(solution: Solution) -> Table:
+    samples = solution.samples
+    out = np.flatnonzero(~samples.accepted)
+    rows = [
+        (
+            str(samples.pass_name[k]),
+            utc(str(samples.epoch[k])),
+            KIND_NAMES.get(str(samples.kind[k]), str(samples.kind[k])),
+            _with_unit(str(samples.kind[k]), float(samples.residual[k])),
+            str(samples.reason[k]),
+        )
+        for k in out[:MOST_REJECTED]
+    ]
+    caption = "Editing log: rejected samples"
+    if len(out) > len(rows):
+        caption += f", the first {len(rows)} of {len(out)}; all are in the file of residuals"
+    head = ("pass", "epoch (UTC)", "kind", "residual", "reason")
+    return Table(caption, head, rows, (3,), folded=len(rows) > FOLDED_FROM, stacked=True)
+
+
+def _jumps(solution: Solution) -> Table:
+    rows = []
+    for jump in solution.jumps:
+        found = solution.pass_estimate(jump.parameter)
+        rows.append(
+            (
+                jump.pass_name,
+                KIND_NAMES.get(jump.kind, jump.kind),
+                f"from {utc(jump.epoch)} on" if jump.epoch else "the whole pass",
+                _with_unit(jump.kind, found.value),
+                sized(found.sigma / fitting_unit(jump.kind, abs(found.value))[1]),
+            )
+        )
+    head = ("pass", "kind", "where", "shift", "sigma")
+    caption = "Editing log: samples that are shifted together, the shift estimated with the pass"
+    return Table(caption, head, rows, (3, 4))
+
+
+def _passes(solution: Solution, tracking: Tracking | None) -> Table:
+    """Samples and residuals of each pass."""
+    samples = solution.samples
+    kinds = np.unique(samples.kind).tolist()
+    station = (
+        {}
+        if tracking is None
+        else dict(zip(tracking.pass_id.tolist(), tracking.receiver.tolist(), strict=True))
+    )
+    _, first, inverse = np.unique(samples.pass_name, return_index=True, return_inverse=True)
+    rows = []
+    for k in np.argsort(first):
+        inside = inverse == k
+        name = str(samples.pass_name[first[k]])
+        row = [name, station.get(name, ""), utc(str(np.sort(samples.epoch[inside])[0]))]
+        row.append(str((inside & ~samples.accepted).sum()))
+        for kind in kinds:
+            used = inside & samples.accepted & (samples.kind == kind)
+            row += [str(used.sum()), _size(kind, samples.residual[used])]
+        rows.append(tuple(row))
+    columns = [text for kind in kinds for text in (KIND_NAMES.get(kind, kind), "rms")]
+    head = ("pass", "station", "begin (UTC)", "rejected", *columns)
+    numeric = tuple(range(3, len(head)))
+    return Table("Residuals of each pass", head, rows, numeric, folded=len(rows) > FOLDED_FROM)
