@@ -25,11 +25,12 @@ from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import InputError, WobbleError
 from wobble.estimation.solution import Solution
+from wobble.estimation.solution_files import read_solution, solution_as_texts
 from wobble.formats.data_files import read_tracking
 from wobble.formats.passes import passes_text
 from wobble.formats.results import ResultFolder, ecsv_text, read_schedule
 from wobble.formats.scenario import read_scenario
-from wobble.report import figures
+from wobble.report.figures import report_figures
 from wobble.report.html import render_report
 from wobble.tracking import Tracking
 
@@ -66,7 +67,7 @@ def main() -> None:
       wobble plan     SCENARIO.toml                 when can whom be tracked, and which passes
       wobble simulate SCENARIO.toml --out results   synthetic measurements of these passes
       wobble fit      SCENARIO.toml DATA...         estimate, with honest uncertainties
-      wobble report   SCENARIO.toml DATA...         the same as a page to read
+      wobble report   SCENARIO.toml results         the page to read
       wobble run      SCENARIO.toml --out results   all of it
 
     A scenario is a TOML file; synthetic_passes/campaign.toml is a commented one.
@@ -100,15 +101,13 @@ def plan(campaign: Campaign, out: Path | None, as_json: bool) -> None:
 
     \b
     Example: wobble plan synthetic_passes/campaign.toml --out plan
-    Writes view_periods.ecsv, passes.ecsv, report.html.
+    Writes view_periods.ecsv, passes.ecsv, report.html and figures/.
     """
     with _folder(out) as folder:
         periods, passes = _plan(campaign)
         if folder:
             _add_plan(folder, campaign, periods, passes)
-            folder.add(
-                "report.html", render_report(campaign=campaign, periods=periods, passes=passes)
-            )
+            _add_report(folder, campaign=campaign, periods=periods, passes=passes)
     summary = _plan_summary(campaign, periods, passes)
     if as_json:
         _print_json(summary)
@@ -169,7 +168,7 @@ def fit_command(
     DATA are files of measurements (.ecsv, .npt, .crd, .csv); the scenario's own if left out.
     Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
     Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
-    Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json.
+    Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
     """
     with _folder(out) as folder:
         tracking, warnings = _read(campaign, data)
@@ -187,29 +186,25 @@ def fit_command(
 
 @main.command()
 @_scenario_argument
+@click.argument("results", type=click.Path(path_type=Path))
 @DATA
-@OUT_NEEDED
 @JSON
-def report(campaign: Campaign, data: tuple[Path, ...], out: Path, as_json: bool) -> None:
-    """Fit DATA and write the page to read: report.html, with figures beside it.
+def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: bool) -> None:
+    """The page to read, from the folder RESULTS that a fit has written.
 
     \b
-    Example: wobble report tests/data/lunar_ranging/scenario.toml --out lunar
+    DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
+    the scenario's own files.
+    Example: wobble report tests/data/lunar_ranging/scenario.toml lunar
+    Writes report.html and figures/ into the folder.
     """
-    with _folder(out) as folder:
-        assert folder is not None
-        tracking, warnings = _read(campaign, data)
-        solution = campaign.fit(tracking)
-        _add_solution(folder, solution)
-        _add_report(folder, campaign, solution, tracking)
+    solution = read_solution(results)
+    beside = results / "measurements.ecsv"
+    tracking, warnings = _read(campaign, data or ((beside,) if beside.exists() else ()))
+    with ResultFolder(results) as folder:
+        _add_report(folder, campaign=campaign, solution=solution, tracking=tracking)
     if as_json:
-        _print_json(
-            {
-                "report": str(out / "report.html"),
-                "data_warnings": warnings,
-                "summary": solution.as_json(),
-            }
-        )
+        _print_json({"report": str(results / "report.html"), "data_warnings": warnings})
         return
     _print_where(folder)
 
@@ -233,7 +228,15 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
         _add_plan(folder, campaign, periods, passes)
         _add_measurements(folder, campaign, tracking)
         _add_solution(folder, solution)
-        _add_report(folder, campaign, solution, tracking, periods, passes)
+        _add_report(
+            folder,
+            campaign=campaign,
+            solution=solution,
+            periods=periods,
+            passes=passes,
+            tracking=tracking,
+            truth=tracking.meta["truth"],
+        )
     recovered = recovery(solution, tracking.meta["truth"])
     if as_json:
         _print_json(
@@ -332,32 +335,16 @@ def _add_measurements(folder: ResultFolder, campaign: Campaign, tracking: Tracki
 
 
 def _add_solution(folder: ResultFolder, solution: Solution) -> None:
-    for name, text in solution.files().items():
+    for name, text in solution_as_texts(solution).items():
         folder.add(name, text)
 
 
-def _add_report(
-    folder: ResultFolder,
-    campaign: Campaign,
-    solution: Solution,
-    tracking: Tracking,
-    periods: ViewPeriods | None = None,
-    passes: Passes | None = None,
-) -> None:
-    truth = tracking.meta.get("truth")
-    for name, svg in figures.solution_figures(solution, tracking, periods, passes, truth).items():
-        folder.add(f"figures/{name}.svg", svg)
-    folder.add(
-        "report.html",
-        render_report(
-            campaign=campaign,
-            solution=solution,
-            periods=periods,
-            passes=passes,
-            tracking=tracking,
-            truth=truth,
-        ),
-    )
+def _add_report(folder: ResultFolder, **given: Any) -> None:
+    """The page and each of its figures as a file; ``given`` as for `render_report`."""
+    drawn = report_figures(**given)
+    for figure in drawn:
+        folder.add(f"figures/{figure.name}.svg", figure.svg)
+    folder.add("report.html", render_report(**given, figures=drawn))
 
 
 def _print_json(content: dict[str, Any]) -> None:

@@ -140,7 +140,7 @@ def test_a_velocity_in_millimetres_a_year_is_refused() -> None:
 
 def test_a_station_shows_its_place() -> None:
     text = repr(station())
-    assert text == "<Station alpha: +49.1443 deg N, +12.8789 deg E, 666 m>"
+    assert text == "<Station alpha: +49.1442 deg N, +12.8789 deg E, 666 m>"
     assert station()._repr_html_() == (
-        "<code>&lt;Station alpha: +49.1443 deg N, +12.8789 deg E, 666 m&gt;</code>"
+        "<code>&lt;Station alpha: +49.1442 deg N, +12.8789 deg E, 666 m&gt;</code>"
     )

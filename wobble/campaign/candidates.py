@@ -276,7 +276,9 @@ def overlapping(start: Array, stop: Array) -> tuple[tuple[int, ...], ...]:
 
 def _require_shape(name: str, array: Array | NDArray[np.str_], shape: tuple[int, ...]) -> None:
     if np.shape(array) != shape:
-        raise InputError("the shape does not fit", field=name, found=np.shape(array), expected=shape)
+        raise InputError(
+            "the shape does not fit", field=name, found=np.shape(array), expected=shape
+        )
 
 
 def _require_rows(name: str, rows: Array, widths: tuple[int, ...]) -> None:

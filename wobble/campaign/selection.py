@@ -8,7 +8,7 @@ and tells which passes matter. The passes that its optimum takes whole are taken
 are added one at a time, each time the one that with all those taken gives the target the
 most information (exact rank update). Then passes are exchanged: each in turn, the weakest
 first, is left out and the best one put in its place (Fedorov 1972, Theory of Optimal
-Experiments, sect. 3.1), until nothing is gained or the bound is close.
+Experiments, sect. 3.1), until little is gained or the bound is close.
 
 Both steps use the tangent bound of `wobble.campaign.targets`: a pass cannot add more
 information than its signal at the present displacement, so most passes need no rank update.
@@ -47,7 +47,6 @@ AT_A_TIME = 64
 """Passes for which the rank update is computed together."""
 GAIN = 1e-9
 """Least relative gain of an exchange, above rounding."""
-MOST_SWEEPS = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +111,8 @@ def select_passes(
     budget : Budget
     tolerance : float
         The search ends when the standard deviation is within this fraction of the best
-        possible, or when no exchange improves it.
+        possible, or when going through all passes once improves it by less than a
+        twentieth of this fraction.
     progress : bool
         Show a bar.
 
@@ -141,7 +141,7 @@ def search(
         promising = _Choice(problem.part(pool), bar)
         promising.take_whole(relaxation.shares[pool])
         promising.fill()
-        promising.exchange(relaxation.bound / (1.0 + tolerance) ** 2)
+        promising.exchange(relaxation.bound / (1.0 + tolerance) ** 2, tolerance / 10)
         # What the promising passes left of the budget goes to the others.
         whole = _Choice(problem, bar, pool[promising.numbers])
         whole.fill()
@@ -207,17 +207,16 @@ class _Choice:
             self.taken[best] = 1.0
             self._settle(triangle([self.root, self.problem.rows[best]]))
 
-    def exchange(self, enough: float) -> None:
-        """Replace passes by better ones, until none is found or the information is enough."""
-        for _ in range(MOST_SWEEPS):
+    def exchange(self, enough: float, gain: float) -> None:
+        """Replace passes by better ones, until that is enough or gains too little a sweep."""
+        before = 0.0
+        while self.information > before * (1.0 + gain):
             before = self.information
             signals = self.problem.signals(self.displacement)
             for i in self.numbers[np.argsort(signals[self.numbers])]:
                 if self.information >= enough:
                     return
                 self._replace(i)
-            if self.information <= before * (1.0 + GAIN):
-                return
 
     def _replace(self, i: int) -> None:
         rest = self.taken.copy()

@@ -272,9 +272,7 @@ def find_view_periods(
 
 def _later(reference: Epochs, seconds: Array) -> Epochs:
     whole = np.round(seconds)
-    return Epochs.of(
-        reference.seconds[0] + whole, reference.fraction[0] + (seconds - whole), "tdb"
-    )
+    return Epochs.of(reference.seconds[0] + whole, reference.fraction[0] + (seconds - whole), "tdb")
 
 
 def _sampled_margins(sights: list[_Sight], reference: Epochs, grid: Array) -> list[Array]:

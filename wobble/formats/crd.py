@@ -116,10 +116,20 @@ class Session:
 
     Parameters
     ----------
+    line : Line
+        Where it begins.
+    version : int
+        Version of the format.
     station, target : str
         Names from records H2 and H3.
+    station_id : int
+        Number of the station's pad (record H2).
+    time_scale : int
+        Number of the time scale of the epochs (record H2).
     start_mjd : int
         Day on which the session starts (record H4).
+    data_type, troposphere_corrected, centre_of_mass_corrected, system_delay_applied, range_type
+        Numbers of record H4 that say what the times of flight are.
     wavelengths : dict of str to float
         Wavelength, m, of each system configuration (record C0).
     points, weather, calibrations : list

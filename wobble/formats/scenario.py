@@ -183,10 +183,7 @@ def _station(name: str, section: Section) -> Station:
             name=name,
             position=np.array([section.quantity(axis, "m") for axis in "xyz"]),
             velocity=np.array(
-                [
-                    section.quantity(f"velocity_{axis}", "m / s", "0 m / s")
-                    for axis in "xyz"
-                ]
+                [section.quantity(f"velocity_{axis}", "m / s", "0 m / s") for axis in "xyz"]
             ),
             epoch=section.number("epoch", 2015.0),
             mask=mask,
@@ -329,9 +326,7 @@ def _budget(top: Section) -> Budget | None:
         for f in fields(CONTRIBUTIONS[name]):
             if f.name in section:
                 unit = f.metadata.get("unit", "")
-                table[f.name] = (
-                    section.quantity(f.name, unit) if unit else section.number(f.name)
-                )
+                table[f.name] = section.quantity(f.name, unit) if unit else section.number(f.name)
         section.finish()
         tables.append(table)
     return Budget.from_tables(tables, source=f"{top.path}: noise") if tables else None
@@ -348,7 +343,10 @@ def _estimate(
         }
     values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
     parameters = ParameterSet(
-        [Parameter(n, unit_of(n).user, v, status="fixed", source="scenario") for n, v in values.items()]
+        [
+            Parameter(n, unit_of(n).user, v, status="fixed", source="scenario")
+            for n, v in values.items()
+        ]
     )
     sigmas = _sigmas(section.section("a_priori", {}), parameters)
     for name, sigma in sigmas.items():

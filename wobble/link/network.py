@@ -325,9 +325,7 @@ class Network:
         return {
             "elevation": elevation_at_station(link.receiver, trip.down),
             "transmit_elevation": elevation_at_station(link.transmitter, trip.up),
-            "sun_angle": sun_earth_probe_angle(
-                received.center, trip.down.transmission.center, sun
-            ),
+            "sun_angle": sun_earth_probe_angle(received.center, trip.down.transmission.center, sun),
             "round_trip": trip.light_time,
             "off_boresight": np.min(off, axis=0) if off else np.zeros(len(toward)),
         }

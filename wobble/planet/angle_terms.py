@@ -13,7 +13,7 @@ terms; a term is an object with named parameters:
   amplification by a liquid core, which the spin angle follows with ``-cos(eps)``;
 * `Wobble`: the free wobble, circular polar motion with its period as a parameter.
 
-A new kind of term is a new class here with the same four methods, and nothing else.
+A new kind of term is a new class with the same methods, and nothing else.
 """
 
 from __future__ import annotations
@@ -57,6 +57,10 @@ class AngleTerm(Protocol):
         """Derivatives of the contribution with respect to each parameter, shape (n, 5)."""
         ...
 
+    def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
+        """Time derivatives of `derivatives`, per second, shape (n, 5)."""
+        ...
+
 
 @dataclass(frozen=True)
 class Polynomial:
@@ -96,6 +100,11 @@ class Polynomial:
         t = epochs.since_j2000
         powers = (np.ones_like(t), t, t * t / 2.0)
         return {n: _on(self.angle, p) for n, p in zip(self.names, powers, strict=False)}
+
+    def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
+        t = epochs.since_j2000
+        rates = (np.zeros_like(t), np.ones_like(t), t)
+        return {n: _on(self.angle, r) for n, r in zip(self.names, rates, strict=False)}
 
 
 @dataclass(frozen=True)
@@ -146,6 +155,13 @@ class Harmonics:
     def derivatives(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
         cosine, sine = self._basis(epochs)
         return {self.cos_name: self._spread(cosine), self.sin_name: self._spread(sine)}
+
+    def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
+        cosine, sine = self._basis(epochs)
+        return {
+            self.cos_name: self._spread(-self.frequency * sine),
+            self.sin_name: self._spread(self.frequency * cosine),
+        }
 
 
 @dataclass(frozen=True)
@@ -232,6 +248,16 @@ class Nutation:
             "core.period": self._spread(by_period, cosine, sine),
         }
 
+    def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
+        argument = reduced_product(self.frequency, epochs) + self.phase
+        # The rates of the cosine and of the sine.
+        cosine, sine = -self.frequency * np.sin(argument), self.frequency * np.cos(argument)
+        _, by_factor, by_period = self._amplitudes(values)
+        return {
+            "core.factor": self._spread(by_factor, cosine, sine),
+            "core.period": self._spread(by_period, cosine, sine),
+        }
+
 
 @dataclass(frozen=True)
 class Wobble:
@@ -274,6 +300,17 @@ class Wobble:
             self.cos_name: _on_pole(turn),
             self.sin_name: _on_pole(1j * turn),
             self.period_name: _on_pole(by_period),
+        }
+
+    def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
+        period = values[self.period_name]
+        rate = 2j * np.pi / period
+        turn = np.exp(1j * reduced_product(2.0 * np.pi / period, epochs))
+        by_period = -(1.0 + rate * epochs.since_j2000) * self._pole(values, epochs)
+        return {
+            self.cos_name: _on_pole(rate * turn),
+            self.sin_name: _on_pole(1j * rate * turn),
+            self.period_name: _on_pole(rate / period * by_period),
         }
 
 

@@ -165,9 +165,9 @@ def _residual_figures(
 
 
 _MEANING = {
-    "elevation": "A trend toward low elevation is the air's: delay, mapping or weather.",
-    "hour angle": "A trend with the hour angle is the station's place or the Earth's turn.",
-    "Sun angle": "Growth toward small angles is the solar plasma's.",
+    "elevation": "A trend toward low elevations points to the air: its delay, mapping or weather.",
+    "hour angle": "A trend points to the station's place or to the Earth's rotation.",
+    "Sun angle": "Growth toward small angles points to the solar plasma.",
 }
 
 

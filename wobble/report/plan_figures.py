@@ -42,6 +42,8 @@ Array = NDArray[np.float64]
 BAND = 28.0
 """Hours from one band of a timeline to the next: a day and a gap."""
 ANTENNA_COLORS = (SKY, ORANGE, GREEN, PURPLE)
+HATCHES = ("", "////", "....", "xxxx")
+"""Of stacked bars, so that stations differ in grey too."""
 WEEKS = 4
 
 
@@ -114,7 +116,7 @@ def coverage(track: Coverage, axes: Sequence[Axes] | None = None) -> list[Axes]:
                 points[chosen],
                 linestyle="none",
                 marker=MARKERS[k % len(MARKERS)],
-                markersize=3.5,
+                markersize=3.0,
                 color=PALETTE[k % len(PALETTE)],
                 label=station,
             )
@@ -140,7 +142,10 @@ def _stack_counts(axes: Axes, track: Coverage) -> None:
             width=0.9 * np.diff(edges),
             align="edge",
             bottom=below,
-            color=PALETTE[k % len(PALETTE)],
+            facecolor=PALETTE[k % len(PALETTE)],
+            edgecolor=INK,
+            linewidth=0.3,
+            hatch=HATCHES[k % len(HATCHES)],
         )
         below = below + number
     axes.set_ylabel(f"passes in {weeks} weeks" if weeks > 1 else "passes in a week")

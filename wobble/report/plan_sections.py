@@ -18,7 +18,7 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.estimation.solution import Solution
 from wobble.noise.budget_table import LinkConditions, budget_table
 from wobble.report.content import Section, Table
-from wobble.report.text import sized, utc
+from wobble.report.text import fixed, sized, utc
 from wobble.tracking import Tracking
 
 __all__ = [
@@ -47,9 +47,9 @@ def setup_section(campaign: Campaign) -> Section:
         stations.append(
             (
                 station.name,
-                sized_degrees(latitude),
-                sized_degrees(longitude),
-                f"{height:.0f}",
+                fixed(np.degrees(latitude), 4),
+                fixed(np.degrees(longitude), 4),
+                fixed(height, 0),
                 f"{np.degrees(station.mask.elevation.max()):.1f}",
                 f"{np.degrees(station.transmit_elevation):.1f}",
             )
@@ -65,9 +65,9 @@ def setup_section(campaign: Campaign) -> Section:
         landers.append(
             (
                 lander.name,
-                sized_degrees(latitude),
-                sized_degrees(longitude),
-                f"{height:.0f}",
+                fixed(np.degrees(latitude), 4),
+                fixed(np.degrees(longitude), 4),
+                fixed(height, 0),
                 looks or "sees everything over its horizon",
             )
         )
@@ -93,14 +93,9 @@ def setup_section(campaign: Campaign) -> Section:
     )
 
 
-def sized_degrees(angle: float) -> str:
-    """An angle (rad) in degrees to a ten-thousandth, with a true minus sign."""
-    return f"{np.degrees(angle):.4f}".replace("-", "\N{MINUS SIGN}")
-
-
 def _media(campaign: Campaign) -> str:
     media = campaign.media
-    parts = [f"gravitational delay of {', '.join(media.gravity)}"] if media.gravity else []
+    parts = [f"gravitational delay of {', '.join(media.gravity).title()}"] if media.gravity else []
     if media.troposphere != "none":
         parts.append(f"{media.troposphere} troposphere")
     if media.ionosphere_content:
@@ -205,7 +200,8 @@ def cautions_section(
     points = list(CAUTIONS)
     notes = [*(periods.notes if periods is not None else ())]
     notes.append(str(provenance.get("earth_orientation_note", "")))
-    points += [f"{note}." for note in dict.fromkeys(notes) if note]
+    # The note of the plan and that of the fit differ by the last metre: one of them is enough.
+    points += [f"{note}." for note in {note.split(",")[0]: note for note in notes if note}.values()]
     if campaign.budget is not None and campaign.budget.is_white:
         points.append(
             "The noise budget is white: a sum over many samples averages as real noise, with its "

@@ -273,8 +273,8 @@ def _draw_spread(axes: Axes, place: Array, values: list[Array], look: dict[str, 
     least, most = np.array([(v.min(), v.max()) for v in values]).T
     color = look["color"]
     bars(axes, place, least, most, color=color, linewidth=0.6, alpha=0.5)
-    bars(axes, place, low, high, color=color, linewidth=1.8, alpha=0.8)
-    axes.plot(place, [v.mean() for v in values], markersize=3.4, **look)
+    bars(axes, place, low, high, color=color, linewidth=1.4, alpha=0.8)
+    axes.plot(place, [v.mean() for v in values], markersize=3.0, **look)
 
 
 def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:

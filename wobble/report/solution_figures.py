@@ -78,7 +78,12 @@ def _hundredths(correlation: float) -> str:
 
 _DIVERGING = LinearSegmentedColormap.from_list(
     "correlation",
-    [to_rgba(BLUE, 0.8), to_rgba(BLUE, 0.0), to_rgba(VERMILLION, 0.0), to_rgba(VERMILLION, 0.8)],
+    [
+        (0.0, to_rgba(BLUE, 0.8)),
+        (0.5, to_rgba(BLUE, 0.0)),
+        (0.5, to_rgba(VERMILLION, 0.0)),
+        (1.0, to_rgba(VERMILLION, 0.8)),
+    ],
 )
 
 

@@ -18,7 +18,7 @@ from wobble.report.residual_figures import KIND_NAMES
 from wobble.report.solution_figures import errors_in_sigmas
 from wobble.report.style import fitting_unit
 from wobble.report.summary import component_text
-from wobble.report.text import MINUS, rounded, sized, unit_text, utc
+from wobble.report.text import MINUS, fixed, rounded, sized, unit_text, utc
 from wobble.tracking import Tracking
 
 __all__ = [
@@ -51,7 +51,7 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
     }
     if truth is not None:
         errors = errors_in_sigmas(solution, truth).tolist()
-        columns["error / sigma"] = [f"{error:+.2f}".replace("-", MINUS) for error in errors]
+        columns["error / sigma"] = [fixed(error, 2) for error in errors]
     if solution.not_improved:
         remarks = ["" if e.improved else "not improved by the data" for e in estimates]
         columns["remark"] = remarks
@@ -172,7 +172,7 @@ def _noise(solution: Solution) -> Table:
         (KIND_NAMES.get(group, group), component_text(component))
         for group, component in solution.components.items()
     ]
-    return Table("Noise found, by group of samples", ("group", "standard deviations"), rows)
+    return Table("Noise found", ("group", "standard deviations"), rows)
 
 
 def _size(kind: str, residual: np.ndarray) -> str:

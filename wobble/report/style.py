@@ -83,6 +83,7 @@ SETTINGS = {
     "grid.alpha": 0.15,
     "grid.color": INK,
     "grid.linewidth": 0.6,
+    "hatch.linewidth": 0.5,
     "legend.frameon": False,
     "legend.handlelength": 1.6,
     "legend.labelcolor": INK,

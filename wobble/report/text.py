@@ -10,7 +10,17 @@ import math
 
 from astropy.time import Time
 
-__all__ = ["MINUS", "SIGMA", "TIMES", "power_of_ten", "rounded", "sized", "unit_text", "utc"]
+__all__ = [
+    "MINUS",
+    "SIGMA",
+    "TIMES",
+    "fixed",
+    "power_of_ten",
+    "rounded",
+    "sized",
+    "unit_text",
+    "utc",
+]
 
 MINUS = "\N{MINUS SIGN}"
 TIMES = "\N{MULTIPLICATION SIGN}"
@@ -38,6 +48,11 @@ def sized(value: float, digits: int = 2, *, signed: bool = False) -> str:
     return f"{factor} {TIMES} {power_of_ten(int(power))}".replace("-", MINUS)
 
 
+def fixed(value: float, decimals: int) -> str:
+    """A number with so many decimals."""
+    return f"{value:.{decimals}f}".replace("-", MINUS)
+
+
 def rounded(value: float, sigma: float) -> tuple[str, str]:
     """A value and its standard deviation, both to the second digit of the latter.
 
@@ -47,7 +62,7 @@ def rounded(value: float, sigma: float) -> tuple[str, str]:
     if not (math.isfinite(sigma) and sigma > 0.0):
         return f"{value:.10g}".replace("-", MINUS), sized(sigma)
     decimals = max(_decimals(sigma, 2), 0)
-    return f"{value:.{decimals}f}".replace("-", MINUS), sized(sigma)
+    return fixed(value, decimals), sized(sigma)
 
 
 def _decimals(value: float, digits: int) -> int:

@@ -1,0 +1,148 @@
+"""Bootstrap, comparison of solutions, comparison of models."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from invented import TablePasses, seasonal_parameters, seasonal_passes
+from matplotlib.figure import Figure
+
+from wobble.errors import InputError, UnknownNameError
+from wobble.estimation.bootstrap import bootstrap
+from wobble.estimation.comparison import compare
+from wobble.estimation.editing import EditingRules
+from wobble.estimation.fit import fit
+from wobble.estimation.least_squares import PassEquations
+from wobble.estimation.model_comparison import (
+    evidence_for,
+    plot_residual_spectra,
+    residual_spectrum,
+)
+from wobble.estimation.parameters import ParameterSet
+
+EVERYTHING = EditingRules(threshold=np.inf, reweight=False)
+TRUTH = np.array([3.0, -1.0, 2.0, 0.5, 0.0, 0.0])
+
+
+def without_last_two(passes: list[PassEquations]) -> list[PassEquations]:
+    return [replace(p, partials=p.partials[:, :4]) for p in passes]
+
+
+def test_bootstrap_agrees_with_the_formal_sigma_if_the_noise_is_as_described() -> None:
+    model = TablePasses(seasonal_passes(80, TRUTH), np.zeros(6))
+    solution = fit(model, seasonal_parameters())
+    found = bootstrap(model, solution, np.random.default_rng(1), replicates=300)
+    assert found.lost == 0
+    # 80 passes and 300 replicates: a standard deviation is good to about a tenth.
+    np.testing.assert_allclose(found.ratio, 1.0, atol=0.3)
+    assert "campaigns of passes drawn again" in str(found)
+
+
+def test_bootstrap_sees_errors_that_are_common_to_a_pass() -> None:
+    rng = np.random.default_rng(2)
+    passes = seasonal_passes(80, TRUTH)
+    for one in passes:
+        # An error with the signature of two parameters, anew in every pass.
+        one.residual[:] += one.partials[:, :2] @ rng.normal(scale=0.05, size=2)
+    model = TablePasses(passes, np.zeros(6))
+    solution = fit(model, seasonal_parameters(), EVERYTHING)
+    found = bootstrap(model, solution, rng, replicates=200)
+    # Standard deviation of the mean of 80 independent values of 0.05, seen by half of them.
+    assert found.ratio[0] > 1.5
+    assert found.sigma[0] == pytest.approx(0.05 / np.sqrt(80 / 2), rel=0.5)
+
+
+def test_bootstrap_refuses_what_does_not_belong_together() -> None:
+    passes = seasonal_passes(10, TRUTH)
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    rng = np.random.default_rng(1)
+    with pytest.raises(InputError, match="does not belong to the solution"):
+        bootstrap(TablePasses(passes[:5], np.zeros(6)), solution, rng)
+    single = fit(TablePasses(passes[3:4], np.zeros(6)), seasonal_parameters(1.0))
+    with pytest.raises(InputError, match="cannot be drawn"):
+        bootstrap(TablePasses(passes[3:4], np.zeros(6)), single, rng)
+
+
+def test_two_solutions_from_different_data_agree_and_a_shifted_one_does_not() -> None:
+    passes = seasonal_passes(80, TRUTH)
+    first = fit(TablePasses(passes[::2], np.zeros(6)), seasonal_parameters())
+    second = fit(TablePasses(passes[1::2], np.zeros(6)), seasonal_parameters())
+    same = compare(first, second)
+    assert same.names == first.names
+    assert np.abs(same.in_sigmas).max() < 4.0
+    assert same.probability > 1e-3
+    covariance = first.covariance_realistic + second.covariance_realistic
+    d = second.values - first.values
+    assert same.chi_square == pytest.approx(d @ np.linalg.inv(covariance) @ d, rel=1e-8)
+    moved = replace(second, values=second.values + np.array([0.0, 1.0, 0.0, 0.0, 0.0, 0.0]))
+    other = compare(first, moved)
+    assert other.in_sigmas[1] > 10.0
+    assert other.probability < 1e-6
+    assert "pole.term_1" in str(other)
+    assert "<td>pole.term_1</td>" in other._repr_html_()
+
+
+def test_only_common_parameters_are_compared() -> None:
+    passes = seasonal_passes(20, TRUTH)
+    first = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    fewer = ParameterSet(list(seasonal_parameters())[:4])
+    second = fit(TablePasses(without_last_two(passes), np.zeros(4)), fewer)
+    assert compare(first, second).names == fewer.names
+    axes = Figure().subplots()
+    compare(first, second).plot(axes)
+    assert [label.get_text() for label in axes.get_yticklabels()] == list(fewer.names)
+
+
+def test_the_gain_is_the_difference_of_two_fits() -> None:
+    passes = seasonal_passes(30, TRUTH)
+    large = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters(), EVERYTHING)
+    fewer = ParameterSet(list(seasonal_parameters())[:4])
+    small = fit(TablePasses(without_last_two(passes), np.zeros(4)), fewer, EVERYTHING)
+    evidence = evidence_for(large, ["pole.term_4", "pole.term_5"])
+    assert evidence.gain == pytest.approx(small.chi_square - large.chi_square, rel=1e-8)
+    assert evidence.akaike == pytest.approx(evidence.gain - 4.0)
+    assert evidence.schwarz == pytest.approx(evidence.gain - 2.0 * np.log(evidence.samples))
+    # Without the terms the gain of two parameters is exponentially distributed: p = exp(-g / 2).
+    assert evidence.probability == pytest.approx(np.exp(-evidence.gain / 2.0), rel=1e-9)
+    assert evidence.schwarz < 0
+    assert "does not want" in str(evidence)
+
+
+def test_terms_that_are_there_are_wanted_whatever_was_believed_before() -> None:
+    passes = seasonal_passes(30, TRUTH)
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    free = evidence_for(solution, "pole.term_3")
+    assert free.schwarz > 100.0
+    assert free.probability < 1e-12
+    tight = seasonal_parameters().changed("pole.term_3", sigma=1e-3)
+    believed = fit(TablePasses(passes, np.zeros(6)), tight, EVERYTHING)
+    assert evidence_for(believed, "pole.term_3").gain == pytest.approx(free.gain, rel=0.05)
+    with pytest.raises(UnknownNameError):
+        evidence_for(solution, "core.factor")
+
+
+def test_the_spectrum_shows_a_term_that_was_left_out() -> None:
+    passes = seasonal_passes(60, np.zeros(6))
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters(), EVERYTHING)
+    days = np.concatenate([5.0 * i + np.arange(len(p)) / 1440.0 for i, p in enumerate(passes)])
+    wave = 3e-4 * np.sin(2 * np.pi * days / 47.0)
+    samples = solution.samples
+    shaken = replace(
+        solution,
+        samples=replace(
+            samples, residual=samples.residual + np.where(samples.kind == "range_rate", wave, 0.0)
+        ),
+    )
+    periods = np.linspace(30.0, 90.0, 241)
+    before = residual_spectrum(shaken, "range_rate", periods)
+    after = residual_spectrum(solution, "range_rate", periods)
+    assert periods[np.argmax(before)] == pytest.approx(47.0, abs=0.5)
+    assert before.max() == pytest.approx(3e-4, rel=0.05)
+    assert after.max() < 3e-5
+    axes = Figure().subplots()
+    plot_residual_spectra(shaken, solution, "range_rate", periods, axes)
+    assert len(axes.lines) == 2
+    with pytest.raises(InputError, match="too few residuals"):
+        residual_spectrum(solution, "sky_frequency", periods)
