@@ -15,12 +15,6 @@ import warnings
 
 from erfa import ErfaWarning
 
-# Every UTC after the last announced leap second is a "dubious year" to the library. A plan
-# lies there by nature; the package says so once, in the notes of its results.
-warnings.filterwarnings("ignore", message=".*dubious year", category=ErfaWarning)
-
-__version__ = "0.1.0"
-
 from wobble.campaign.campaign import Campaign
 from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError, WobbleError
@@ -30,6 +24,7 @@ from wobble.formats.data_files import read_tracking
 from wobble.formats.scenario import read_catalogue, read_scenario
 from wobble.link.network import Network
 from wobble.tracking import Tracking
+from wobble.version import __version__
 
 __all__ = [
     "Campaign",
@@ -45,3 +40,7 @@ __all__ = [
     "read_scenario",
     "read_tracking",
 ]
+
+# Every UTC after the last announced leap second is a "dubious year" to the library. A plan
+# lies there by nature; the package says so once, in the notes of its results.
+warnings.filterwarnings("ignore", message=".*dubious year", category=ErfaWarning)

@@ -19,7 +19,6 @@ from typing import Any
 import click
 from astropy.table import Table
 
-from wobble import __version__
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
@@ -33,6 +32,7 @@ from wobble.formats.scenario import read_scenario
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
 from wobble.tracking import Tracking
+from wobble.version import __version__
 
 __all__ = ["main"]
 

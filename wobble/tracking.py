@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError
 
-__all__ = ["KINDS", "TAGS", "Tracking"]
+__all__ = ["KINDS", "TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
 
 Array = NDArray[np.float64]
 Names = NDArray[np.str_]
@@ -31,7 +31,24 @@ Names = NDArray[np.str_]
 KINDS = ("range", "range_rate")
 TAGS = ("receive", "transmit")
 NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
-OPTIONAL_COLUMNS = ("pressure_hpa", "temperature_k", "humidity_percent")
+WEATHER_LIMITS = {
+    "pressure_hpa": (300.0, 1200.0),
+    "temperature_k": (180.0, 340.0),
+    "humidity_percent": (0.0, 100.0),
+}
+"""What the weather can be on the Earth: other numbers are in other units, or no numbers."""
+
+
+class RowError(InputError):
+    """A measurement that cannot be used.
+
+    Attributes
+    ----------
+    row : int
+        Its row in the table, from 0; a reader knows the line from it.
+    """
+
+    row: int = 0
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -92,7 +109,7 @@ class Tracking:
         n = len(self.epoch)
         for name in COLUMNS:
             column = getattr(self, name)
-            if name in OPTIONAL_COLUMNS and column is None:
+            if name in WEATHER_LIMITS and column is None:
                 column = np.full(n, np.nan)
             self._set(name, _checked_column(name, column, n))
         self._check_rows()
@@ -114,19 +131,22 @@ class Tracking:
         counts = np.isfinite(self.count_time) & (self.count_time > 0)
         self._demand("count_time", ~counted | counts, positive + ", for a range rate")
         self._demand("count_time", counted | np.isnan(self.count_time), "NaN, for a range")
-        self._demand("humidity_percent", ~_outside(self.humidity_percent, 0, 100), "0 to 100")
-        self._demand("pressure_hpa", ~_outside(self.pressure_hpa, 0, 2000), "0 to 2000")
-        self._demand("temperature_k", ~_outside(self.temperature_k, 100, 400), "100 to 400")
+        for name, (low, high) in WEATHER_LIMITS.items():
+            values = getattr(self, name)
+            given = ~np.isnan(values)
+            self._demand(name, ~given | ((low <= values) & (values <= high)), f"{low} to {high}")
 
     def _demand(self, name: str, good: NDArray[np.bool_], expected: str) -> None:
         if not good.all():
             row = int(np.argmin(good))
-            raise InputError(
+            error = RowError(
                 f"row {row} cannot be used ({int((~good).sum())} such)",
                 field=name,
                 found=getattr(self, name)[row].item(),
                 expected=expected,
             )
+            error.row = row
+            raise error
 
     def __len__(self) -> int:
         return len(self.epoch)
@@ -253,8 +273,3 @@ def _checked_column(name: str, column: ArrayLike, n: int) -> NDArray[Any]:
         )
     array.flags.writeable = False
     return array
-
-
-def _outside(values: Array, low: float, high: float) -> NDArray[np.bool_]:
-    """True where a value is given and lies outside the limits."""
-    return (values < low) | (values > high) | np.isinf(values)

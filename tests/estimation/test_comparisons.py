@@ -31,12 +31,14 @@ def without_last_two(passes: list[PassEquations]) -> list[PassEquations]:
 
 
 def test_bootstrap_agrees_with_the_formal_sigma_if_the_noise_is_as_described() -> None:
-    model = TablePasses(seasonal_passes(80, TRUTH), np.zeros(6))
+    model = TablePasses(seasonal_passes(60, TRUTH), np.zeros(6))
     solution = fit(model, seasonal_parameters())
-    found = bootstrap(model, solution, np.random.default_rng(1), replicates=300)
+    found = bootstrap(model, solution, np.random.default_rng(1), replicates=200)
     assert found.lost == 0
-    # 80 passes and 300 replicates: a standard deviation is good to about a tenth.
-    np.testing.assert_allclose(found.ratio, 1.0, atol=0.3)
+    # A standard deviation from 60 passes, of which some say more than others, is good to a
+    # tenth or two; the mean of six to less.
+    np.testing.assert_allclose(found.ratio, 1.0, atol=0.4)
+    assert found.ratio.mean() == pytest.approx(1.0, abs=0.2)
     assert "campaigns of passes drawn again" in str(found)
 
 
@@ -112,13 +114,13 @@ def test_the_gain_is_the_difference_of_two_fits() -> None:
 
 def test_terms_that_are_there_are_wanted_whatever_was_believed_before() -> None:
     passes = seasonal_passes(30, TRUTH)
-    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters())
+    solution = fit(TablePasses(passes, np.zeros(6)), seasonal_parameters(), EVERYTHING)
     free = evidence_for(solution, "pole.term_3")
     assert free.schwarz > 100.0
     assert free.probability < 1e-12
     tight = seasonal_parameters().changed("pole.term_3", sigma=1e-3)
     believed = fit(TablePasses(passes, np.zeros(6)), tight, EVERYTHING)
-    assert evidence_for(believed, "pole.term_3").gain == pytest.approx(free.gain, rel=0.05)
+    assert evidence_for(believed, "pole.term_3").gain == pytest.approx(free.gain, rel=1e-6)
     with pytest.raises(UnknownNameError):
         evidence_for(solution, "core.factor")
 

@@ -106,7 +106,7 @@ def test_without_editing_the_fit_is_weighted_least_squares() -> None:
 
 
 def test_the_bad_lunar_range_is_found_although_the_claimed_sigmas_are_far_too_small() -> None:
-    for seed in range(3):
+    for seed in range(2):
         rng = np.random.default_rng(seed)
         passes, parameters = lunar_like(rng)
         solution = fit(TablePasses(passes, np.zeros(8)), parameters)
@@ -122,8 +122,7 @@ def test_the_same_point_is_rejected_from_any_order_and_without_either_reflector(
     passes, parameters = lunar_like(np.random.default_rng(1))
     first = fit(TablePasses(passes, np.zeros(8)), parameters)
     expected = set(first.samples.pass_name[~first.samples.accepted])
-    for seed in range(2):
-        order = np.random.default_rng(seed).permutation(len(passes))
+    for order in (range(74, -1, -1), np.random.default_rng(5).permutation(75)):
         again = fit(TablePasses([passes[i] for i in order], np.zeros(8)), parameters)
         assert set(again.samples.pass_name[~again.samples.accepted]) == expected
         assert np.abs((again.values - first.values) / first.sigma_formal).max() < 1e-6
@@ -238,9 +237,9 @@ class Circle:
 
 
 def circle(rng: np.random.Generator) -> tuple[Circle, Array]:
-    points, truth = rng.uniform(-10, 10, (40, 2)), np.array([3.0, 4.0])
+    points, truth = rng.uniform(-10, 10, (24, 2)), np.array([3.0, 4.0])
     return Circle(
-        points, np.linalg.norm(points - truth, axis=1) + 1e-3 * rng.normal(size=40)
+        points, np.linalg.norm(points - truth, axis=1) + 1e-3 * rng.normal(size=24)
     ), truth
 
 
@@ -250,9 +249,9 @@ def test_a_non_linear_problem_converges_from_far_away_gross_errors_or_not() -> N
     clean = fit(model, position)
     assert np.abs((clean.values - truth) / clean.sigma_formal).max() < 4.0
     assert clean.n_rejected == 0
-    model.distances[[3, 17, 30]] += [40.0, -3.0, 0.05]
+    model.distances[[3, 11, 17]] += [40.0, -3.0, 0.05]
     spoilt = fit(model, position)
-    assert set(spoilt.samples.pass_name[~spoilt.samples.accepted]) == {"C3", "C17", "C30"}
+    assert set(spoilt.samples.pass_name[~spoilt.samples.accepted]) == {"C3", "C11", "C17"}
     assert np.abs((spoilt.values - clean.values) / clean.sigma_formal).max() < 1.0
     assert spoilt.iterations[-1].largest_step < 0.01
 

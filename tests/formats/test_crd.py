@@ -163,7 +163,7 @@ def test_sessions_that_mean_something_else_are_read_but_not_converted(
         ("2.447348096476", "-2.447", r"line 12: not a time of flight"),
         ("19773.160620429800", "99773.1", r"line 12: seconds of day"),
         ("19773.160620429800", "86400.1", r"line 12: seconds of day"),
-        ("884.57 282.14", "-1 282.14", r"line 11: pressure"),
+        ("884.57 282.14", "-1 282.14", r"line 11: pressure_hpa"),
         ("h4  1 2015  4 13", "h4  1 2015 13 13", r"line 4: start of the session: no such date"),
         ("h4  1 2015", "h4  1 1066", r"line 4: start of the session: the year"),
         ("c0 0    1064.2", "c0 0    1.0642", r"line 5: wavelength"),

@@ -196,6 +196,7 @@ def test_normal_points_that_cannot_be_used_are_refused_with_line_and_column(tmp_
         "2.660923125349": ("nan", "time_of_flight_s"),
         ",232.2,": (",0.0,", "bin_rms_ps"),
         "232.2,36,": ("232.2,", "columns"),
+        ",279.34,": (",27.34,", "line 6: temperature_k: row 0 cannot be used"),
         "wavelength_nm": ("colour", "columns"),
     }
     for old, (new, words) in changes.items():

@@ -254,6 +254,9 @@ def test_weather_is_interpolated_within_its_span_and_unknown_outside():
     np.testing.assert_allclose(found.pressure_hpa, [np.nan, 872.5, 877.5, np.nan], rtol=1e-12)
     np.testing.assert_allclose(found.humidity_percent, [np.nan, 45.5, np.nan, np.nan])
     assert np.isnan(found.temperature_k).all()
+    weather.add("TEMPERATURE", "2021-03-01T06:00:00", "12.5")
+    with pytest.raises(InputError, match="TEMPERATURE: no weather of the Earth"):
+        tracking(sample, AGREEMENT)
 
 
 def test_what_is_not_converted_is_named():

@@ -126,9 +126,7 @@ class Event:
 
     def moved(self, interval):
         center = plus(self.center, self.velocity, interval)
-        return Event(
-            self.t + interval, center, self.local, self.velocity, self.zenith, self.clock
-        )
+        return Event(self.t + interval, center, self.local, self.velocity, self.zenith, self.clock)
 
 
 def barycentric(local, velocity, scale):
@@ -252,8 +250,8 @@ def gravity(effect, first, last):
                 distances.append(norm(event.local))
                 continue
             other = last if event is first else first
-            place = other.center if name == other.name else body(
-                effect.ephemeris, name, middle, middle
+            place = (
+                other.center if name == other.name else body(effect.ephemeris, name, middle, middle)
             )
             distances.append(norm(minus(event.position, place)))
         m = 2 * mpf(GM[name]) / C**2

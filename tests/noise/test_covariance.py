@@ -15,7 +15,7 @@ from wobble.noise.covariance import (
 )
 from wobble.noise.geometry import PassGeometry
 from wobble.noise.power_laws import PowerLaw, VonKarman, WhitePhase
-from wobble.noise.processes import Constant
+from wobble.noise.processes import Constant, Sinusoid
 
 PLASMA = VonKarman.from_rms(0.05, 3000.0, -8 / 3)
 THERMAL = WhitePhase(1e-8, 5.0)
@@ -161,6 +161,14 @@ def test_a_dependent_sample_is_named_where_the_dependence_is_hidden():
     with pytest.raises(NotPositiveDefiniteError, match="sample 2") as e:
         factor(passed, [Term(PLASMA, (Leg(1.0),))], np.zeros(3))
     assert e.value.samples[0] == 2
+
+
+def test_dependence_that_rounding_hides_is_found():
+    # A sinusoid is known from two of its values; what is left of a third is rounding.
+    passed = geometry(np.arange(3) * 777.0, np.nan, "range")
+    with pytest.raises(NotPositiveDefiniteError, match="sample 2") as e:
+        factor(passed, [Term(Sinusoid(1.0, 88775.0), (Leg(1.0),))], np.array([0.0, 0.0, 1e-16]))
+    assert e.value.samples == (2, 1)
 
 
 def test_a_sample_without_noise_is_named():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from scipy import signal
@@ -18,6 +20,9 @@ from wobble.noise.from_residuals import (
     residual_allan_deviation,
     residual_spectrum,
 )
+
+# Without an absolute tolerance: the values are far below the default one of 1e-12.
+approx = partial(pytest.approx, rel=1e-6, abs=0.0)
 
 RNG = np.random.default_rng
 
@@ -45,8 +50,8 @@ def test_spectrum_of_white_frequency_noise_is_flat_in_spite_of_gaps():
         for _ in range(10)
     ]
     mean = np.mean(densities)
-    assert mean == pytest.approx(2 * (2e-5) ** 2 * 60, rel=0.1)
-    assert np.mean(densities, axis=0)[:40].mean() == pytest.approx(mean, rel=0.25)
+    assert mean == approx(2 * (2e-5) ** 2 * 60, rel=0.1)
+    assert np.mean(densities, axis=0)[:40].mean() == approx(mean, rel=0.25)
 
 
 def test_allan_deviation_of_residuals_is_that_of_the_budget_and_skips_gaps():
@@ -82,8 +87,8 @@ def test_estimated_levels_make_a_budget():
     found = estimate_levels([(truth.draw(passed, RNG(5)), passed)], Budget((Transponder(),)))
     assert found.budget.contributions[0].scale == found.scales[0]
     # Of n samples less one: sigma / scale = 1 / sqrt(2 (n - 1)).
-    assert found.sigmas[0] / found.scales[0] == pytest.approx(1 / np.sqrt(2 * 149), rel=1e-3)
-    assert found.scales[0] == pytest.approx(2.0, abs=4 * found.sigmas[0])
+    assert found.sigmas[0] / found.scales[0] == approx(1 / np.sqrt(2 * 149), rel=1e-3)
+    assert found.scales[0] == approx(2.0, abs=4 * found.sigmas[0])
     assert "transponder" in repr(found)
 
 
@@ -92,7 +97,7 @@ def test_restricted_likelihood_counts_the_bias_that_was_taken_out():
     passed = a_pass(range(10))
     residuals = RNG(6).standard_normal(10) * 4e-5
     found = estimate_levels([(residuals, passed)], Budget((Transponder(),)))
-    assert found.scales[0] * 2e-5 == pytest.approx(residuals.std(ddof=1), rel=1e-5)
+    assert found.scales[0] * 2e-5 == approx(residuals.std(ddof=1), rel=1e-5)
 
 
 def test_a_contribution_that_is_not_there_has_an_upper_limit():
@@ -101,7 +106,7 @@ def test_a_contribution_that_is_not_there_has_an_upper_limit():
     found = estimate_levels(
         [(truth.draw(passed, RNG(8)), passed)], Budget((Transponder(), SolarPlasma(scale=0.01)))
     )
-    assert found.scales[0] == pytest.approx(1.0, abs=0.3)
+    assert found.scales[0] == approx(1.0, abs=0.3)
     assert found.sigmas[1] > 1.0
 
 

@@ -66,13 +66,13 @@ class Gathering:
         The share of each pass, from 0 to 1.
     most : float
         What no choice can exceed.
-    worth : ndarray, shape (n,)
-        Each pass's signal less the price of what it takes.
+    price : ndarray, shape (n,)
+        What each pass takes of the limits, ``B^T y``, in units of the signal.
     """
 
     shares: Array
     most: float
-    worth: Array
+    price: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,9 +149,9 @@ class Limits:
             shares, prices = _largest(signal, int(self.bound[0]))
         else:
             shares, prices = self._linear_programme(signal)
-        worth = signal - self.matrix.T @ prices
-        most = float(self.bound @ prices + np.maximum(worth, 0.0).sum())
-        return Gathering(shares, most, worth)
+        price = self.matrix.T @ prices
+        most = float(self.bound @ prices + np.maximum(signal - price, 0.0).sum())
+        return Gathering(shares, most, price)
 
     def _linear_programme(self, signal: Array) -> tuple[Array, Array]:
         # The solver's tolerances are absolute, so the signal is brought to the size of one.

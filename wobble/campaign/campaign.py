@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 from astropy.time import Time
 
-from wobble import __version__
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
 from wobble.campaign.visibility import ViewPeriods, find_view_periods
 from wobble.earth.stations import Station
@@ -31,6 +30,7 @@ from wobble.noise.budget import Budget
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.tracking import Tracking
+from wobble.version import __version__
 
 __all__ = ["Campaign"]
 

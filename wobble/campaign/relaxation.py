@@ -54,9 +54,11 @@ class Relaxation:
         ``psi`` that these shares give.
     bound : float
         ``psi`` that no selection exceeds.
-    worth : ndarray, shape (n,)
-        What each pass offers less the price of what it takes: positive for passes that
-        the optimum takes whole, negative for those that it leaves.
+    signal : ndarray, shape (n,)
+        What each pass offers at the displacement that gave the bound.
+    price : ndarray, shape (n,)
+        What it takes of the limits there, in the same unit: the optimum takes passes
+        whose signal exceeds their price and leaves those whose signal is below.
     steps : int
         Linear programmes solved.
     """
@@ -64,7 +66,8 @@ class Relaxation:
     shares: Array
     information: float
     bound: float
-    worth: Array
+    signal: Array
+    price: Array
     steps: int
 
     @property
@@ -104,15 +107,16 @@ def relax(
     shares = np.full((1, len(problem)), problem.limits.level())
     matrices = problem.matrix(shares[0])[None]
     mixture = np.ones(1)
-    bound, worth = np.inf, np.zeros(len(problem))
+    bound, signal, price = np.inf, np.zeros(len(problem)), np.ones(len(problem))
     with tqdm(desc="bound", unit=" steps", disable=not progress, leave=False) as bar:
         for step in range(1, MOST_STEPS + 1):
             root = cholesky(np.tensordot(mixture, matrices, 1))
             displacement = problem.target.displacement(root)
-            gathered = problem.limits.gather(problem.signals(displacement))
-            least = problem.known_signal(displacement) + gathered.most
-            if least < bound:
-                bound, worth = least, gathered.worth
+            seen = problem.signals(displacement)
+            gathered = problem.limits.gather(seen)
+            most = problem.known_signal(displacement) + gathered.most
+            if most < bound:
+                bound, signal, price = most, seen, gathered.price
             information = problem.target.information(root)
             gap = np.sqrt(bound / information) - 1.0
             bar.update()
@@ -125,7 +129,8 @@ def relax(
             used = mixture > NEGLIGIBLE
             shares, matrices = shares[used], matrices[used]
             mixture = mixture[used] / mixture[used].sum()
-    return Relaxation(np.clip(mixture @ shares, 0.0, 1.0), information, bound, worth, step)
+    taken = np.clip(mixture @ shares, 0.0, 1.0)
+    return Relaxation(taken, information, bound, signal, price, step)
 
 
 def _decided(wanted: float | None, information: float, bound: float) -> bool:

@@ -133,8 +133,9 @@ class Passes:
         kinds: list[NDArray[np.str_]] = []
         durations = (self.stop - self.start).to_value("s")
         for k, duration in enumerate(durations):
-            counts = (np.arange(int(duration // rule.count_time)) + 0.5) * rule.count_time
-            ranges = np.zeros(0)
+            middles = np.arange(0.5, duration // rule.count_time)
+            counts: Array = np.multiply(middles, rule.count_time, dtype=np.float64)
+            ranges: Array = np.zeros(0)
             if rule.range_interval:
                 ranges = np.arange(0.0, duration + 1e-6, rule.range_interval)
             offsets += [counts, ranges]

@@ -45,6 +45,8 @@ SPARE = 50
 """So many passes, and twice the number chosen, are tried beyond those chosen."""
 AT_A_TIME = 64
 """Passes for which the rank update is computed together."""
+LEAST_PRICE = 1e-3
+"""Of a pass that takes nothing scarce, as a fraction of the largest price."""
 GAIN = 1e-9
 """Least relative gain of an exchange, above rounding."""
 
@@ -140,11 +142,11 @@ def search(
     with tqdm(desc="passes", unit="", disable=not progress, leave=False) as bar:
         promising = _Choice(problem.part(pool), bar)
         promising.take_whole(relaxation.shares[pool])
-        promising.fill()
+        promising.fill(relaxation.price[pool])
         promising.exchange(relaxation.bound / (1.0 + tolerance) ** 2, tolerance / 10)
         # What the promising passes left of the budget goes to the others.
         whole = _Choice(problem, bar, pool[promising.numbers])
-        whole.fill()
+        whole.fill(relaxation.price)
     chosen = whole.numbers[np.argsort(candidates.start[whole.numbers], kind="stable")]
     sigma = _sigma(candidates, target, chosen)
     # With every pass chosen the two are the same number but for rounding.
@@ -169,7 +171,8 @@ def _sigma(candidates: CandidatePasses, target: Target, chosen: NDArray[np.int_]
 def _promising(relaxation: Relaxation) -> NDArray[np.int_]:
     """Numbers of the passes that a good selection is made of, in ascending order."""
     number = 3 * int(np.ceil(relaxation.shares.sum())) + SPARE
-    return np.sort(np.lexsort((relaxation.worth, relaxation.shares))[::-1][:number])
+    worth = relaxation.signal - relaxation.price
+    return np.sort(np.lexsort((worth, relaxation.shares))[::-1][:number])
 
 
 class _Choice:
@@ -198,10 +201,11 @@ class _Choice:
                 self.taken[i] = 1.0
         self._settle(self.problem.triangle(self.taken))
 
-    def fill(self) -> None:
-        """Take the best pass that fits, until none does."""
+    def fill(self, price: Array) -> None:
+        """Take the pass that fits and gains most for its price, until none fits."""
+        price = np.maximum(price, LEAST_PRICE * price.max())
         while (fits := self.problem.limits.fitting(self.taken)).any():
-            best = _best_addition(self.problem, self.root, fits, 0.0)
+            best = _best_addition(self.problem, self.root, fits, price)
             if best is None:
                 return
             self.taken[best] = 1.0
@@ -228,7 +232,8 @@ class _Choice:
         if not fits.any():
             return
         root = self.problem.triangle(rest)
-        best = _best_addition(self.problem, root, fits, self.information * (1.0 + GAIN))
+        least = self.information * (1.0 + GAIN)
+        best = _best_addition(self.problem, root, fits, np.ones(len(fits)), least)
         if best is not None:
             rest[best] = 1.0
             self.taken = rest
@@ -244,21 +249,26 @@ class _Choice:
 
 
 def _best_addition(
-    problem: DesignProblem, root: Array, fits: NDArray[np.bool_], floor: float
+    problem: DesignProblem,
+    root: Array,
+    fits: NDArray[np.bool_],
+    price: Array,
+    least: float = 0.0,
 ) -> int | None:
-    """The pass with which the information becomes largest, if it exceeds the floor."""
+    """The pass that gains most for its price, of those that make the information exceed least."""
     target = problem.target
-    at_most = target.information(root) + problem.signals(target.displacement(root))
-    order = np.flatnonzero(fits)
-    order = order[np.argsort(-at_most[order])]
-    best: int | None = None
+    now = target.information(root)
+    signals = problem.signals(target.displacement(root))
+    order = np.flatnonzero(fits & (now + signals > least))
+    order = order[np.argsort(-signals[order] / price[order])]
+    best, rate = None, 0.0
     for first in range(0, len(order), AT_A_TIME):
         few = order[first : first + AT_A_TIME]
-        few = few[at_most[few] > floor]
+        few = few[signals[few] > rate * price[few]]
         if not few.size:
             break
         reached = target.with_each(root, problem.rows[few])
-        if reached.max() > floor:
-            floor = float(reached.max())
-            best = int(few[reached.argmax()])
+        rates = np.where(reached > least, (reached - now) / price[few], 0.0)
+        if rates.max() > rate:
+            best, rate = int(few[rates.argmax()]), float(rates.max())
     return best

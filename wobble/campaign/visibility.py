@@ -258,15 +258,22 @@ def find_view_periods(
     order = np.argsort([row[0] for row in rows], kind="stable")
     numbers = np.concatenate(numbers_of)[order] if numbers_of else np.zeros((0, 5))
     columns = list(zip(*(rows[i] for i in order), strict=True)) or [()] * 7
-    names = [np.array(column, dtype=str) for column in columns[2:]]
+    station_names, lander_names, antenna_names, opened, closed = (
+        np.array(column, dtype=str) for column in columns[2:]
+    )
+    note = network.earth.orientation.note
     return ViewPeriods(
-        start + TimeDelta(np.array(columns[0], float), format="sec"),
-        start + TimeDelta(np.array(columns[1], float), format="sec"),
-        *names,
-        numbers[:, :3],
-        numbers[:, 3],
-        numbers[:, 4],
-        (network.earth.orientation.note,) if network.earth.orientation.note else (),
+        start=start + TimeDelta(np.array(columns[0], float), format="sec"),
+        stop=start + TimeDelta(np.array(columns[1], float), format="sec"),
+        station=station_names,
+        lander=lander_names,
+        antenna=antenna_names,
+        opened_by=opened,
+        closed_by=closed,
+        elevation=numbers[:, :3],
+        sun_angle=numbers[:, 3],
+        distance=numbers[:, 4],
+        notes=(note,) if note else (),
     )
 
 

@@ -158,7 +158,8 @@ def residual_spectrum(solution: Solution, kind: str, periods: Array) -> Array:
         raise InputError(
             "too few residuals for a spectrum", field=kind, found=int(chosen.sum()), expected="four"
         )
-    days = Time(samples.epoch[chosen].tolist(), scale="utc").jd
+    # A leap second more or less is nothing to a spectrum, and in the future none is known.
+    days = Time(samples.epoch[chosen].tolist(), scale="tai").jd
     series = LombScargle(days - days[0], samples.residual[chosen])
     power = series.power(1.0 / periods, normalization="psd", assume_regular_frequency=False)
     return np.sqrt(np.maximum(4.0 * power / chosen.sum(), 0.0))

@@ -30,6 +30,7 @@ from wobble.tracking import Tracking
 __all__ = ["PassBiases", "TrackingModel", "available_parameters", "pass_geometry"]
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 
@@ -73,7 +74,7 @@ def available_parameters(network: Network) -> ParameterSet:
     )
 
 
-def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Array) -> PassGeometry:
+def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:
     """Geometry of the samples of one pass for the noise budget."""
     epoch = tracking.epoch[index]
     seconds = ((epoch.jd1 - epoch.jd1[0]) + (epoch.jd2 - epoch.jd2[0])) * 86400.0
@@ -182,9 +183,9 @@ class TrackingModel:
                     whiten=whiten,
                 )
 
-    def _blocks(self) -> Iterator[NDArray[np.intp]]:
+    def _blocks(self) -> Iterator[Indices]:
         """Whole passes until a block is full."""
-        waiting: list[NDArray[np.intp]] = []
+        waiting: list[Indices] = []
         for _, index in self.tracking.passes():
             waiting.append(index)
             if sum(map(len, waiting)) >= BLOCK:
@@ -194,7 +195,7 @@ class TrackingModel:
             yield np.concatenate(waiting)
 
     def _pass_noise(
-        self, pass_id: str, part: Tracking, computed: ComputedTracking, index: Array
+        self, pass_id: str, part: Tracking, computed: ComputedTracking, index: Indices
     ) -> tuple[Array, _Whitening | None]:
         if self.budget is None:
             kinds = part.kind[index]

@@ -25,6 +25,7 @@ from wobble.constants import DAY
 from wobble.errors import InputError
 from wobble.formats.text import Line, read_lines
 from wobble.formats.time_tags import calendar_text, day_and_seconds, day_number, utc_time
+from wobble.tracking import WEATHER_LIMITS
 
 __all__ = [
     "Calibration",
@@ -336,7 +337,7 @@ def _point(session: Session, line: Line, fields: list[str]) -> None:
 
 def _weather(session: Session, line: Line, fields: list[str]) -> None:
     values = []
-    for text, (name, low, high) in zip(fields[2:5], WEATHER_LIMITS, strict=True):
+    for text, (name, (low, high)) in zip(fields[2:5], WEATHER_LIMITS.items(), strict=True):
         value = line.real(text, name)
         if not low <= value <= high:
             raise line.error("no weather of the Earth", name, text, f"{low} to {high}")
@@ -365,11 +366,6 @@ def _seconds_of_day(line: Line, text: str) -> float:
 
 
 MISSING = ("na", "NA", "-1")
-WEATHER_LIMITS = (
-    ("pressure, hPa", 300, 1200),
-    ("temperature, K", 180, 340),
-    ("humidity, percent", 0, 100),
-)
 # For each record that is understood: how many fields it must have, and what reads it.
 RECORDS = {
     "H2": (6, _station),

@@ -20,6 +20,7 @@ import numpy as np
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.formats.crd import Calibration, NormalPoint, Session
+from wobble.formats.text import rows_at
 from wobble.formats.time_tags import day_and_seconds, utc_time
 from wobble.tracking import Tracking
 
@@ -53,23 +54,24 @@ def tracking(sessions: Sequence[Session]) -> Tracking:
     weather = [session.nearest_weather(point) for session, point in rows]
     stations = np.array([session.station for session, _ in rows])
     flight = np.array([point.time_of_flight for _, point in rows])
-    return Tracking(
-        pass_id=np.array([session.name for session, _ in rows]),
-        transmitter=stations,
-        receiver=stations,
-        lander=np.array([session.target for session, _ in rows]),
-        kind=np.full(len(rows), "range"),
-        epoch=utc_time(day_and_seconds(p.mjd, p.seconds_of_day) for _, p in rows),
-        tag=np.array([_tag(point) for _, point in rows]),
-        count_time=np.full(len(rows), np.nan),
-        value=0.5 * SPEED_OF_LIGHT * flight,
-        sigma=0.5 * SPEED_OF_LIGHT * np.array([point.sigma for _, point in rows]),
-        frequency=SPEED_OF_LIGHT / np.array([s.wavelength(point) for s, point in rows]),
-        pressure_hpa=np.array([w.pressure_hpa if w else np.nan for w in weather]),
-        temperature_k=np.array([w.temperature_k if w else np.nan for w in weather]),
-        humidity_percent=np.array([w.humidity_percent if w else np.nan for w in weather]),
-        meta={"source": sessions[0].line.source, "warnings": calibration_warnings(sessions)},
-    )
+    with rows_at(lambda k: rows[k][1].line):
+        return Tracking(
+            pass_id=np.array([session.name for session, _ in rows]),
+            transmitter=stations,
+            receiver=stations,
+            lander=np.array([session.target for session, _ in rows]),
+            kind=np.full(len(rows), "range"),
+            epoch=utc_time(day_and_seconds(p.mjd, p.seconds_of_day) for _, p in rows),
+            tag=np.array([_tag(point) for _, point in rows]),
+            count_time=np.full(len(rows), np.nan),
+            value=0.5 * SPEED_OF_LIGHT * flight,
+            sigma=0.5 * SPEED_OF_LIGHT * np.array([point.sigma for _, point in rows]),
+            frequency=SPEED_OF_LIGHT / np.array([s.wavelength(point) for s, point in rows]),
+            pressure_hpa=np.array([w.pressure_hpa if w else np.nan for w in weather]),
+            temperature_k=np.array([w.temperature_k if w else np.nan for w in weather]),
+            humidity_percent=np.array([w.humidity_percent if w else np.nan for w in weather]),
+            meta={"source": sessions[0].line.source, "warnings": calibration_warnings(sessions)},
+        )
 
 
 def calibration_warnings(sessions: Iterable[Session], threshold: float = 1e-10) -> list[str]:

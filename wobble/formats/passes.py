@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.formats.atomic import write_atomically
-from wobble.formats.text import Line, read_lines
+from wobble.formats.text import Line, read_lines, rows_at
 from wobble.formats.time_tags import (
     calendar_text,
     day_and_seconds,
@@ -139,7 +139,7 @@ def tracking_from_table(table: Table, source: Path | None = None, first_line: in
         for name, unit, kind in NUMBERS
     }
     ranges = names["kind"] == "range"
-    try:
+    with rows_at(line):
         return Tracking(
             pass_id=names["pass"],
             transmitter=names["transmitter"],
@@ -157,16 +157,6 @@ def tracking_from_table(table: Table, source: Path | None = None, first_line: in
             humidity_percent=numbers["humidity"],
             meta=dict(table.meta),
         )
-    except InputError as error:
-        if error.source is not None:
-            raise
-        raise InputError(
-            error.problem,
-            source=source,
-            field=error.field,
-            found=error.found,
-            expected=error.expected,
-        ) from error
 
 
 def write_passes(path: Path, tracking: Tracking) -> None:
@@ -285,25 +275,26 @@ def read_normal_point_table(path: Path) -> Tracking:
 
     stations = np.array([row["station"] for _, row in rows])
     half_light = 0.5 * SPEED_OF_LIGHT
-    return Tracking(
-        pass_id=np.array([f"{r['station']}-{r['array']}-{r['date_utc']}" for _, r in rows]),
-        transmitter=stations,
-        receiver=stations,
-        lander=np.array([row["array"] for _, row in rows]),
-        kind=np.full(len(rows), "range"),
-        epoch=utc_time(_transmit_epoch(line, row) for line, row in rows),
-        tag=np.full(len(rows), "transmit"),
-        count_time=np.full(len(rows), np.nan),
-        value=half_light * positive("time_of_flight_s"),
-        sigma=half_light * positive("bin_rms_ps") * 1e-12 / np.sqrt(positive("n_returns")),
-        frequency=SPEED_OF_LIGHT / (positive("wavelength_nm") * 1e-9),
-        pressure_hpa=positive("pressure_hPa"),
-        temperature_k=positive("temperature_K"),
-        humidity_percent=np.array(
-            [line.real(row["humidity_pct"], "humidity_pct") for line, row in rows]
-        ),
-        meta={"source": os.fspath(path)},
-    )
+    with rows_at(lambda k: rows[k][0]):
+        return Tracking(
+            pass_id=np.array([f"{r['station']}-{r['array']}-{r['date_utc']}" for _, r in rows]),
+            transmitter=stations,
+            receiver=stations,
+            lander=np.array([row["array"] for _, row in rows]),
+            kind=np.full(len(rows), "range"),
+            epoch=utc_time(_transmit_epoch(line, row) for line, row in rows),
+            tag=np.full(len(rows), "transmit"),
+            count_time=np.full(len(rows), np.nan),
+            value=half_light * positive("time_of_flight_s"),
+            sigma=half_light * positive("bin_rms_ps") * 1e-12 / np.sqrt(positive("n_returns")),
+            frequency=SPEED_OF_LIGHT / (positive("wavelength_nm") * 1e-9),
+            pressure_hpa=positive("pressure_hPa"),
+            temperature_k=positive("temperature_K"),
+            humidity_percent=np.array(
+                [line.real(row["humidity_pct"], "humidity_pct") for line, row in rows]
+            ),
+            meta={"source": os.fspath(path)},
+        )
 
 
 def _whole(line: Line) -> Line:

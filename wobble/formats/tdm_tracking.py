@@ -28,8 +28,9 @@ from wobble.formats.tdm_doppler import integrated_doppler, received_frequency
 from wobble.formats.tdm_link import Link, RoundTrip, uplinks, utc
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
 from wobble.formats.tdm_range import LIGHT, range_epochs, round_trip_seconds
+from wobble.formats.text import rows_at
 from wobble.formats.time_tags import calendar_text
-from wobble.tracking import Tracking
+from wobble.tracking import WEATHER_LIMITS, Tracking
 
 __all__ = ["tracking"]
 
@@ -109,7 +110,7 @@ def tracking(
 def _located(table: Callable[[Link, list[int]], Tracking], link: Link, rows: list[int]) -> Tracking:
     """The table that a function makes, with an error of its that knows the file."""
     try:
-        with localcontext(prec=DIGITS):
+        with localcontext(prec=DIGITS), rows_at(lambda k: link.segment.line(rows[k])):
             return table(link, rows)
     except InputError as error:
         if error.source is not None:
@@ -190,7 +191,8 @@ def _with_weather(
     weather = {}
     for column, keyword in WEATHER.items():
         values = np.full(len(tracking), np.nan)
-        for station, (times, readings) in _readings(message, agreement, keyword).items():
+        limits = WEATHER_LIMITS[column]
+        for station, (times, readings) in _readings(message, agreement, keyword, limits).items():
             here = tracking.receiver == station
             order = np.lexsort((times.jd2, times.jd1))
             at = (tracking.epoch[here] - times[0]).to_value("s")
@@ -210,7 +212,10 @@ def _with_weather(
 
 
 def _readings(
-    message: TrackingDataMessage, agreement: Agreement, keyword: str
+    message: TrackingDataMessage,
+    agreement: Agreement,
+    keyword: str,
+    limits: tuple[float, float],
 ) -> dict[str, tuple[Time, Array]]:
     """Times and values of one kind of weather, by station."""
     found: dict[str, tuple[Time, Array]] = {}
@@ -220,6 +225,11 @@ def _readings(
             continue
         station = _weather_station(segment, agreement, rows)
         times, values = utc(segment, rows), segment.series(keyword)[1]
+        for row, value in zip(rows, values.tolist(), strict=True):
+            if not limits[0] <= value <= limits[1]:
+                raise segment.line(row).error(
+                    "no weather of the Earth", keyword, value, f"{limits[0]} to {limits[1]}"
+                )
         if station in found:
             before, known = found[station]
             times = Time(

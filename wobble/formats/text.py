@@ -16,12 +16,13 @@ import math
 import os
 import re
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import BinaryIO, NamedTuple, cast
 
 from wobble.errors import InputError
+from wobble.tracking import RowError
 
-__all__ = ["Line", "read_bytes", "read_lines"]
+__all__ = ["Line", "read_bytes", "read_lines", "rows_at"]
 
 LONGEST_LINE = 65_536
 GZIP_MAGIC = b"\x1f\x8b"
@@ -76,6 +77,17 @@ class Line(NamedTuple):
         if INTEGER.fullmatch(token):
             return int(token)
         raise self.error("not a whole number", field, found=token)
+
+
+@contextlib.contextmanager
+def rows_at(line: Callable[[int], Line]) -> Iterator[None]:
+    """Let errors about a row of a table of measurements name the line that the row is from."""
+    try:
+        yield
+    except RowError as error:
+        raise line(error.row).error(
+            error.problem, error.field, error.found, error.expected
+        ) from error
 
 
 @contextlib.contextmanager

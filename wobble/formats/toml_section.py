@@ -85,6 +85,8 @@ def parse_quantity(text: str, unit: str) -> float:
         raise ValueError(
             f"given in no unit that is known ({str(error).splitlines()[0]})"
         ) from error
+    if given.scale != 1.0:  # a second number, as in "1.2.3 m", is no part of a unit
+        raise ValueError("no number with a unit")
     wanted = units.Unit(unit)
     if not given.is_equivalent(wanted):
         name = given.to_string()
@@ -104,23 +106,26 @@ def _find_lines(text: str) -> dict[str, int]:
     """
     lines: dict[str, int] = {}
     arrays: Counter[str] = Counter()
-    table, quote = "", None
+    table: list[str] = []
+    quote = None
     for number, line in enumerate(text.splitlines(), start=1):
         if quote:
             quote = None if quote in line else quote
             continue
         quote = next((q for q in ('"""', "'''") if line.count(q) % 2), None)
         if header := _HEADER.fullmatch(line):
-            *outer, last = _parts(header.group(2))
+            path = _parts(header.group(2))
             if header.group(1) == "[[":
-                arrays[_numbered(outer, arrays, last)] += 1
-            name = table = _numbered([*outer, last], arrays)
+                arrays[".".join([*_numbered(path[:-1], arrays), path[-1]])] += 1
+            path = table = _numbered(path, arrays)
         elif key := _KEY.match(line):
-            name = ".".join([table, *_parts(key.group(1))]).lstrip(".")
+            path = table + _parts(key.group(1))
         else:
             continue
-        for end in re.finditer(r"[.\[]|$", name):
-            lines.setdefault(name[: end.start()], number)
+        for depth in range(1, len(path) + 1):
+            name = ".".join(path[:depth])
+            lines.setdefault(name, number)
+            lines.setdefault(re.sub(r"\[\d+\]$", "", name), number)
     return lines
 
 
@@ -129,14 +134,13 @@ def _parts(dotted: str) -> list[str]:
     return [part.strip("\"'") for part in re.findall(_PART, dotted)]
 
 
-def _numbered(tables: list[str], arrays: Counter[str], last: str = "") -> str:
-    """Dotted name of nested tables, with the number of the latest one of each array."""
-    name = ""
+def _numbered(tables: list[str], arrays: Counter[str]) -> list[str]:
+    """Names of nested tables, each with the number of the latest one if it is an array."""
+    path: list[str] = []
     for table in tables:
-        name = f"{name}.{table}".lstrip(".")
-        if name in arrays:
-            name += f"[{arrays[name]}]"
-    return f"{name}.{last}".strip(".")
+        name = ".".join([*path, table])
+        path.append(f"{table}[{arrays[name]}]" if name in arrays else table)
+    return path
 
 
 class Section:

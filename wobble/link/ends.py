@@ -56,7 +56,7 @@ class Event:
     turned, turned_velocity : ndarray, shape (n, 3)
         From the planet's centre to the end, turned with the planet, m and m/s.
     correction : ndarray, shape (n, 3)
-        What relativity (and the lander's tide) adds to that: decimetres.
+        What relativity, the lander's tide and an offset of the orbit add to that, m: decimetres.
     """
 
     body: str
@@ -277,11 +277,23 @@ class StationEnd:
 
 @dataclass(frozen=True, eq=False)
 class LanderEnd:
-    """A lander as an end of the link."""
+    """A lander as an end of the link.
+
+    Parameters
+    ----------
+    lander : Lander
+    body : Body
+        On which it stands.
+    ephemeris : Ephemeris
+    orbit_offset : sequence of three floats
+        By how much the planet is away from its place in the ephemeris, m: radially (from
+        the Sun), transversely (forward) and normally to its orbit about the Sun.
+    """
 
     lander: Lander
     body: Body
     ephemeris: Ephemeris
+    orbit_offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     longest_straight: ClassVar[float] = 0.03
 
@@ -302,7 +314,18 @@ class LanderEnd:
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)
+        if any(self.orbit_offset):
+            correction += np.einsum("nij,i->nj", self.orbit_axes(epochs), self.orbit_offset)
         return Event(self.body.name, epochs, center, center_velocity, turned, spin, correction)
+
+    def orbit_axes(self, epochs: Epochs) -> Array:
+        """Radial, transverse and normal unit vectors of the orbit, shape (n, 3 axes, 3)."""
+        states = [self.ephemeris.state(name, epochs) for name in (self.body.name, "sun")]
+        position, velocity = (planet - sun for planet, sun in zip(*states, strict=True))
+        radial = position / np.linalg.norm(position, axis=1, keepdims=True)
+        normal = np.cross(position, velocity)
+        normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+        return np.stack([radial, np.cross(normal, radial), normal], axis=1)
 
     @property
     def _potential_bodies(self) -> tuple[str, ...]:

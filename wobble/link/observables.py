@@ -23,8 +23,10 @@ measurements are computed in blocks (`wobble.link.blocks`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+import itertools
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from astropy.time import Time
@@ -37,6 +39,8 @@ from wobble.link.blocks import in_blocks, joined, rows
 from wobble.link.delays import Delay
 from wobble.link.ends import End, Event, LanderEnd, StationEnd
 from wobble.link.light_time import Leg, RoundTrip, solve_round_trip
+from wobble.link.range_partials import range_partials
+from wobble.link.sight import sight_warnings
 
 __all__ = ["Computed", "Link", "RangeRate"]
 
@@ -64,12 +68,17 @@ class Computed:
     link: Link
     trip: RoundTrip
 
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Which ends do not see each other at some measurements."""
+        return sight_warnings(self.link, self.trip)
+
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
         wanted = list(names)
 
         def block(index: slice) -> dict[str, Array]:
-            return self.link.rows(index).range_partials(rows(self.trip, index), wanted)
+            return range_partials(self.link.rows(index), rows(self.trip, index), wanted)
 
         return _joined_columns(in_blocks(block, len(self.value)))
 
@@ -84,6 +93,12 @@ class RangeRate:
     end: RoundTrip
     count_time: Array
 
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Which ends do not see each other at the begin or the end of some counts."""
+        both = (sight_warnings(self.link, trip) for trip in (self.begin, self.end))
+        return tuple(dict.fromkeys(itertools.chain.from_iterable(both)))
+
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
         wanted = list(names)
@@ -91,7 +106,7 @@ class RangeRate:
         def block(index: slice) -> dict[str, Array]:
             link, count = self.link.rows(index), self.count_time[index]
             first, last = (
-                link.range_partials(rows(trip, index), wanted, of_phase=True)
+                range_partials(link, rows(trip, index), wanted, of_phase=True)
                 for trip in (self.begin, self.end)
             )
             return {name: (last[name] - first[name]) / count for name in last}
@@ -116,12 +131,16 @@ class Link:
     delays : sequence of Delay
         Contributions beyond the geometric light time, each for the same n measurements that
         are asked for.
+    clock_offsets : mapping of str to float
+        By how much a station's clock is ahead of UTC, s; it moves the time tags, and in
+        three-way tracking the range.
     """
 
     transmitter: StationEnd
     lander: LanderEnd
     receiver: StationEnd
     delays: Sequence[Delay] = ()
+    clock_offsets: Mapping[str, float] = field(default_factory=dict)
 
     def rows(self, index: slice) -> Link:
         """The same link for some of the measurements."""
@@ -139,7 +158,8 @@ class Link:
         at_reception : bool
             Whether the tags are of the reception (else of the transmission).
         """
-        tt = Epochs.from_time(tags, "tt")
+        tagging = self.receiver if at_reception else self.transmitter
+        tt = Epochs.from_time(tags, "tt").shift(-self._clock_offset(tagging))
 
         def block(index: slice) -> Computed:
             return self.rows(index)._range(tt[index], at_reception)
@@ -163,7 +183,7 @@ class Link:
         InputError
             If a count time is not positive.
         """
-        middle = Epochs.from_time(tags, "tt")
+        middle = Epochs.from_time(tags, "tt").shift(-self._clock_offset(self.receiver))
         count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
         if not (count > 0).all():
             raise InputError(
@@ -188,6 +208,7 @@ class Link:
     def _range(self, tt: Epochs, at_reception: bool) -> Computed:
         trip = self._solve(tt, self._group, at_reception)
         delay = (trip.up_delay + trip.down_delay) - self._clock_change(trip)
+        delay += self._clock_offset(self.receiver) - self._clock_offset(self.transmitter)
         return Computed(0.5 * (trip.path + SPEED_OF_LIGHT * delay), self, trip)
 
     def _solve(
@@ -221,14 +242,14 @@ class Link:
         down, returned_later, returned_step = _leg_change(
             begin.down,
             (received_later, received_step),
-            self._rough_step(self.lander, begin.returned, end.returned),
+            _rough_step(self.lander, begin.returned, end.returned),
             down_delay_step,
         )
         up_delay_step = end.up_delay - begin.up_delay
         up, sent_later, _ = _leg_change(
             begin.up,
             (returned_later, returned_step),
-            self._rough_step(self.transmitter, begin.sent, end.sent),
+            _rough_step(self.transmitter, begin.sent, end.sent),
             up_delay_step,
         )
         clock_step = (
@@ -248,6 +269,9 @@ class Link:
     def _phase(self, leg: Leg) -> Array:
         return sum((d.phase(leg) for d in self.delays), np.zeros(len(leg.station.epochs)))
 
+    def _clock_offset(self, station: StationEnd) -> float:
+        return self.clock_offsets.get(station.station.name, 0.0)
+
     def _clock_change(self, trip: RoundTrip) -> Array:
         """Growth of TDB - TT at the stations' clocks from transmission to reception, s."""
         flight = trip.received.epochs.minus(trip.sent.epochs)
@@ -257,75 +281,11 @@ class Link:
             - self.transmitter.place_clock(trip.sent)
         )
 
-    # ---------------------------------------------------------------- partials
 
-    def range_partials(
-        self, trip: RoundTrip, names: Collection[str], *, of_phase: bool = False
-    ) -> dict[str, Array]:
-        """Derivatives of the one-way range by name, shape (n,) each.
-
-        Parameters
-        ----------
-        trip : RoundTrip
-            A path of this link.
-        names : collection of str
-            Those that the range does not depend on are left out.
-        of_phase : bool
-            Whether the range is the carrier's (its change is a range rate) or the
-            modulation's.
-        """
-        wanted = set(names)
-        return (
-            self._lander_partials(trip, wanted)
-            | self._station_partials(trip, wanted)
-            | self._delay_partials(trip, wanted, of_phase)
-        )
-
-    def _lander_partials(self, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
-        """By the rotation and by the lander's coordinates."""
-        orientation, lander = self.lander.body.orientation, self.lander.lander
-        direction, epochs = 0.5 * trip.gradients.returned, trip.returned.epochs
-        out = orientation.projected_partials(names, lander.position, epochs, direction)
-        coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
-        if not names.isdisjoint(coordinates):
-            fixed = orientation.body_fixed(direction, epochs)
-            out |= {name: fixed[:, k] for name, k in coordinates.items() if name in names}
-        return out
-
-    def _station_partials(self, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
-        """By the stations' terrestrial coordinates."""
-        out: dict[str, Array] = {}
-        gradients = trip.gradients
-        for end, event, gradient in (
-            (self.transmitter, trip.sent, gradients.sent),
-            (self.receiver, trip.received, gradients.received),
-        ):
-            coordinates = {f"station.{end.station.name}.{axis}": k for k, axis in enumerate("xyz")}
-            if names.isdisjoint(coordinates):
-                continue
-            fixed = end.earth.orientation.itrf(0.5 * gradient, end.earth.tt(event.epochs))
-            for name, k in coordinates.items():
-                if name in names:
-                    out[name] = out.get(name, 0.0) + fixed[:, k]
-        return out
-
-    def _delay_partials(self, trip: RoundTrip, names: set[str], of_phase: bool) -> dict[str, Array]:
-        """By the parameters of what delays the signal."""
-        out: dict[str, Array] = {}
-        gradients = trip.gradients
-        for delay in self.delays:
-            sign = -1.0 if of_phase and delay.dispersive else 1.0
-            for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
-                for name, partial in delay.partials(leg, names).items():
-                    metres = 0.5 * SPEED_OF_LIGHT * sign * gain * partial
-                    out[name] = out.get(name, 0.0) + metres
-        return out
-
-    @staticmethod
-    def _rough_step(end_of_link: End, begin: Event, end: Event) -> tuple[Array, Array, Array]:
-        """Interval between two solved events, the exact step over it, and the velocity there."""
-        interval = end.epochs.minus(begin.epochs)
-        return interval, end_of_link.step(begin, end, interval), end.velocity
+def _rough_step(end_of_link: End, begin: Event, end: Event) -> tuple[Array, Array, Array]:
+    """Interval between two solved events, the exact step over it, and the velocity there."""
+    interval = end.epochs.minus(begin.epochs)
+    return interval, end_of_link.step(begin, end, interval), end.velocity
 
 
 def _leg_change(

@@ -335,9 +335,9 @@ def factor(geometry: PassGeometry, terms: Sequence[Term], extra: Array) -> Covar
     matrix = _lower_covariance(geometry.points, terms, extra)
     variance = matrix.diagonal().copy()
     upper, info = lapack.dpotrf(matrix.T, lower=0, clean=1, overwrite_a=1)
-    # A pivot that is rounding error of the variance means dependence as well.
+    # A pivot within the rounding error of its variance means dependence as well.
     pivot = upper.diagonal() ** 2
-    lost = ~(pivot > 4.0 * np.finfo(float).eps * variance)
+    lost = ~(pivot > 8.0 * np.finfo(float).eps * variance)
     if info > 0 or lost.any():
         sample = info - 1 if info > 0 else int(np.argmax(lost))
         raise _dependence(geometry, terms, extra, sample)

@@ -73,6 +73,17 @@ class HarmonicSeries:
         drifting = t[:, None] * cosine @ self.cosine_rate + t[:, None] * sine @ self.sine_rate
         return cosine @ self.cosine + sine @ self.sine + drifting
 
+    def periodic_increment(self, epochs: Epochs, interval: ArrayLike) -> Array:
+        """Change of the harmonics over ``interval`` seconds, shape (n, k), not subtracted."""
+        t, step = _since(self.epoch, epochs), np.asarray(interval, float).reshape(-1, 1)
+        middle = (t[:, None] + step / 2.0) * self.frequency + self.phase
+        secant = 2.0 * np.sin(step * self.frequency / 2.0)
+        end = middle + step * self.frequency / 2.0
+        cosine, sine = -secant * np.sin(middle), secant * np.cos(middle)
+        drifting = (t[:, None] * cosine + step * np.cos(end)) @ self.cosine_rate
+        drifting += (t[:, None] * sine + step * np.sin(end)) @ self.sine_rate
+        return cosine @ self.cosine + sine @ self.sine + drifting
+
     def value(self, epochs: Epochs) -> Array:
         """Polynomial and harmonics together, shape (n, k)."""
         return self.secular(epochs) + self.periodic(epochs)
@@ -119,8 +130,10 @@ def fit_harmonics(
     cosine, sine = np.cos(argument), np.sin(argument)
     powers = tau[:, None] ** np.arange(degree + 1)
     design = np.hstack([powers, cosine, sine, tau[:, None] * cosine, tau[:, None] * sine])
-    found, _, _, singular = np.linalg.lstsq(design, values, rcond=None)
-    _require_separable(design, singular, half, frequency)
+    # An orthogonal factorisation; what remains is as small as the terms are many.
+    orthogonal, triangle = np.linalg.qr(design)
+    _require_separable(design, np.linalg.svd(triangle, compute_uv=False), half, frequency)
+    found = np.linalg.solve(triangle, orthogonal.T @ values)
 
     a, c, s, dc, ds = np.split(found, degree + 1 + frequency.size * np.arange(4))
     drift = middle / half

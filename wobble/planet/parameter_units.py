@@ -41,6 +41,10 @@ _UNITS = {
     "pole.precession_rate": ParameterUnit("rad / s", "mas / yr", "rate of the node's longitude"),
     "pole.obliquity": ParameterUnit("rad", "deg", "obliquity at J2000"),
     "pole.obliquity_rate": ParameterUnit("rad / s", "mas / yr", "rate of the obliquity"),
+    "pole.right_ascension": ParameterUnit("rad", "deg", "right ascension of the pole at J2000"),
+    "pole.right_ascension_rate": ParameterUnit("rad / s", "mas / yr", "rate of that"),
+    "pole.declination": ParameterUnit("rad", "deg", "declination of the pole at J2000"),
+    "pole.declination_rate": ParameterUnit("rad / s", "mas / yr", "rate of that"),
     "spin.angle": ParameterUnit("rad", "deg", "spin angle from the node at J2000"),
     "spin.rate": ParameterUnit("rad / s", "deg / d", "spin rate"),
     "spin.acceleration": ParameterUnit("rad / s2", "mas / yr2", "secular acceleration of the spin"),
@@ -53,6 +57,16 @@ _UNITS = {
     "polar_motion.chandler_cos": ParameterUnit("rad", "mas", "free wobble at J2000"),
     "polar_motion.chandler_sin": ParameterUnit("rad", "mas", "free wobble at J2000"),
     "polar_motion.chandler_period": ParameterUnit("s", "d", "period of the free wobble"),
+    "nutation.NAME_in_phase": ParameterUnit("rad", "mas", "amplitude of a circle of the pole"),
+    "nutation.NAME_out_of_phase": ParameterUnit("rad", "mas", "amplitude of a circle of the pole"),
+    **{
+        f"series.NAME_{part}": ParameterUnit("rad", "mas", "amplitude of a periodic term")
+        for part in ("cos", "sin")
+    },
+    **{
+        f"series.NAME_{part}_rate": ParameterUnit("rad / s", "mas / yr", "its drift")
+        for part in ("cos", "sin")
+    },
     "core.factor": ParameterUnit("", "", "amplification factor of the liquid core"),
     "core.period": ParameterUnit(
         "s", "d", "period of the free core nutation, negative: retrograde"

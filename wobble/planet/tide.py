@@ -4,9 +4,9 @@ In: the lander's body-fixed place and the body-fixed positions of what raises th
 Out: the displacement, m, shape (n, 3).
 
 Degree 2 with real Love numbers h2 and l2 (for example IERS Conventions 2010, eq. 7.5). On
-the Moon the Earth's tide moves the surface by up to 0.1 m over a month about a constant 0.4 m
-(h2 = 0.048), its degree 3 by 0.2 % of that, left out; the Sun's by 2 mm. On Mars the Sun's
-tide is some 10 mm.
+the Moon the Earth's tide moves the surface by 0.1 m up and down over a month about a constant
+of up to 0.6 m (h2 = 0.048), its degree 3 by some 0.5 % of that, left out; the Sun's by 3 mm. On
+Mars the Sun's tide is some 10 mm.
 """
 
 from __future__ import annotations

@@ -139,14 +139,16 @@ def _residual_figures(
         )
         if geometry is None:
             continue
-        for quantity in ("elevation", "hour angle", "Sun angle"):
+        for quantity, meaning in _MEANING.items():
+            if quantity == "Sun angle" and campaign.media.troposphere == "optical":
+                continue  # light passes the plasma unhindered
             figures.append(
                 _finished(
                     residuals_against(solution, quantity, geometry, kind),
                     f"residuals-{slug}-{quantity.lower().replace(' ', '-')}",
                     "residuals",
                     f"Residuals of {name} against {quantity}",
-                    _MEANING[quantity],
+                    meaning,
                     f"{counted}, drawn against {quantity}.",
                 )
             )
@@ -294,7 +296,8 @@ def _budget_figures(campaign: Campaign, track: Coverage | None) -> list[ReportFi
             allan_deviations,
             "budget-allan",
             "Allan deviation by contribution",
-            "Of the received frequency, at a Sun-Earth-probe angle of 90 degrees.",
+            f"Of the received frequency, {sized(np.degrees(conditions.sun_angle), 2)} degrees from "
+            "the Sun.",
         ),
     ]
     return [

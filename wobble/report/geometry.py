@@ -220,10 +220,11 @@ def coverage_of(
 
 
 def link_conditions(campaign: Campaign, track: Coverage | None) -> LinkConditions:
-    """Conditions for one line of a noise budget: the usual distance, the schedule's count."""
+    """Conditions for one line of a noise budget: those of the median pass."""
     given = {} if campaign.rule is None else {"count_time": campaign.rule.count_time}
     if track is not None:
         given["distance"] = float(np.median(track.pass_distance))
+        given["sun_angle"] = float(np.median(track.pass_sun_angle))
     return LinkConditions(**given)
 
 

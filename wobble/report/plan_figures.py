@@ -19,12 +19,12 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import InputError
 from wobble.report.geometry import Coverage
 from wobble.report.style import (
+    BLUE,
     GREEN,
     INK,
     MARKERS,
     ORANGE,
     PALETTE,
-    PURPLE,
     SKY,
     axes_column,
     axes_or_new,
@@ -41,8 +41,9 @@ Array = NDArray[np.float64]
 
 BAND = 28.0
 """Hours from one band of a timeline to the next: a day and a gap."""
-ANTENNA_COLORS = (SKY, ORANGE, GREEN, PURPLE)
-HATCHES = ("", "////", "....", "xxxx")
+ANTENNA_COLORS = (BLUE, ORANGE, GREEN, SKY)
+"""Neighbours differ in lightness too."""
+HATCHES = ("", "///", "\\\\\\", "---")
 """Of stacked bars, so that stations differ in grey too."""
 WEEKS = 4
 
@@ -105,8 +106,8 @@ def coverage(track: Coverage, axes: Sequence[Axes] | None = None) -> list[Axes]:
     angle, away, count = column
     unit, scale = fitting_unit("distance", float(track.distance.max()))
     for panel, line, points, name in (
-        (angle, np.degrees(track.sun_angle), np.degrees(track.pass_sun_angle), "Sun angle (deg)"),
-        (away, track.distance / scale, track.pass_distance / scale, f"distance ({unit})"),
+        (angle, np.degrees(track.sun_angle), np.degrees(track.pass_sun_angle), "Sun angle\n(deg)"),
+        (away, track.distance / scale, track.pass_distance / scale, f"distance\n({unit})"),
     ):
         panel.plot(days(track.date), line, color=INK, linewidth=0.9)
         for k, station in enumerate(np.unique(track.pass_station).tolist()):
@@ -121,10 +122,11 @@ def coverage(track: Coverage, axes: Sequence[Axes] | None = None) -> list[Axes]:
                 label=station,
             )
         panel.set_ylabel(name)
-        panel.set_ylim(bottom=0.0)
+        panel.set_ylim(0.0, 1.08 * float(line.max()))
     _stack_counts(count, track)
     legend_above(angle)
     date_axis(count)
+    angle.figure.align_ylabels(column)
     return column
 
 
@@ -148,7 +150,7 @@ def _stack_counts(axes: Axes, track: Coverage) -> None:
             hatch=HATCHES[k % len(HATCHES)],
         )
         below = below + number
-    axes.set_ylabel(f"passes in {weeks} weeks" if weeks > 1 else "passes in a week")
+    axes.set_ylabel(f"passes in\n{weeks} weeks" if weeks > 1 else "passes\nin a week")
     axes.yaxis.get_major_locator().set_params(integer=True)
 
 

@@ -15,9 +15,11 @@ from wobble import __version__
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
+from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
 from wobble.noise.budget_table import LinkConditions, budget_table
 from wobble.report.content import Section, Table
+from wobble.report.summary import body_name
 from wobble.report.text import fixed, sized, utc
 from wobble.tracking import Tracking
 
@@ -84,7 +86,7 @@ def setup_section(campaign: Campaign) -> Section:
                 (1, 2, 3, 4, 5),
             ),
             Table(
-                f"Landers on {campaign.body.name.capitalize()}",
+                f"Landers on {body_name(campaign)}",
                 ("lander", *place, "antennas (deg)"),
                 landers,
                 (1, 2, 3),
@@ -175,7 +177,7 @@ def budget_section(campaign: Campaign, conditions: LinkConditions) -> Section:
         for row in budget_table(campaign.budget, conditions)
     ]
     section.text.append(
-        f"At a distance of {conditions.distance / 1.495978707e11:.3g} au, "
+        f"At a distance of {conditions.distance / ASTRONOMICAL_UNIT:.3g} au, "
         f"{np.degrees(conditions.sun_angle):.0f} degrees from the Sun and "
         f"{np.degrees(conditions.elevation):.0f} degrees of elevation, for range rates counted "
         f"over {conditions.count_time:.4g} s; all figures are one standard deviation."
@@ -190,7 +192,7 @@ def budget_section(campaign: Campaign, conditions: LinkConditions) -> Section:
 
 def pole_section(campaign: Campaign) -> Section:
     """Holds the figure of the pole's path."""
-    return Section("pole", f"Pole of {campaign.body.name.capitalize()}")
+    return Section("pole", f"Pole of {body_name(campaign)}")
 
 
 def cautions_section(

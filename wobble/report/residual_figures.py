@@ -28,7 +28,6 @@ from wobble.report.style import (
     LINES,
     MARKERS,
     PALETTE,
-    VERMILLION,
     axes_or_new,
     bars,
     date_axis,
@@ -179,6 +178,7 @@ class _View:
     index: Indices
     kind: str
     unit: str
+    scale: float
     residual: Array
     predicted: Array
     accepted: Mask
@@ -205,6 +205,7 @@ class _View:
             index,
             kind,
             unit,
+            scale,
             residual / scale,
             predicted / scale,
             accepted,
@@ -253,9 +254,16 @@ def _draw(
         look = {"color": PALETTE[k % len(PALETTE)], "marker": MARKERS[k % len(MARKERS)]}
         look |= {"label": name, "linestyle": "none"}
         if few:
-            axes.errorbar(
-                place[chosen], view.residual[chosen], view.predicted[chosen], elinewidth=0.7, **look
+            value, spread = view.residual[chosen], view.predicted[chosen]
+            bars(
+                axes,
+                place[chosen],
+                value - spread,
+                value + spread,
+                color=look["color"],
+                linewidth=0.7,
             )
+            axes.plot(place[chosen], value, **look)
             continue
         members = [rows[chosen[rows]] for rows in groups]
         filled = [i for i, rows in enumerate(members) if rows.size]
@@ -263,7 +271,7 @@ def _draw(
         values = [view.residual[members[i]] for i in filled]
         _draw_spread(axes, centres[filled] + beside, values, look)
     _finish_ordinate(axes, view, place)
-    legend_above(axes, columns=5)
+    legend_above(axes)
 
 
 def _draw_spread(axes: Axes, place: Array, values: list[Array], look: dict[str, Any]) -> None:
@@ -279,13 +287,13 @@ def _draw_spread(axes: Axes, place: Array, values: list[Array], look: dict[str, 
 
 def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
     """The limits of the accepted samples; what was rejected beyond them at the edge."""
-    usual = np.abs(view.residual[view.accepted])
-    limit = 1.3 * max(float(usual.max(initial=0.0)), 2.0 * float(np.median(view.predicted)))
+    reach = (np.abs(view.residual) + view.predicted)[view.accepted]
+    limit = 1.1 * max(float(reach.max(initial=0.0)), 3.0 * float(np.median(view.predicted)))
     axes.set_ylim(-limit, limit)
     axes.set_ylabel(f"{KIND_NAMES.get(view.kind, view.kind)} residual ({view.unit})")
     out = ~view.accepted
     inside = out & (np.abs(view.residual) <= limit)
-    look = {"color": VERMILLION, "linestyle": "none", "clip_on": False, "zorder": 3}
+    look = {"color": INK, "linestyle": "none", "clip_on": False, "zorder": 3}
     if inside.any():
         axes.plot(
             place[inside],
@@ -299,12 +307,14 @@ def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
     for sign, marker in ((1.0, "^"), (-1.0, "v")):
         beyond = out & (sign * view.residual > limit)
         if beyond.any():
-            farthest = sized(sign * float(np.abs(view.residual[beyond]).max()), 3, signed=True)
+            size = view.scale * float(np.abs(view.residual[beyond]).max())
+            unit, scale = fitting_unit(view.kind, size)
+            farthest = f"{sized(sign * size / scale, 3, signed=True)} {unit}"
             axes.plot(
                 place[beyond],
                 np.full(beyond.sum(), sign * limit),
                 marker=marker,
                 markersize=7,
-                label=f"rejected ({beyond.sum()}, up to {farthest} {view.unit})",
+                label=f"rejected ({beyond.sum()}, up to {farthest})",
                 **look,
             )

@@ -19,7 +19,7 @@ from wobble.errors import UnknownNameError
 from wobble.estimation.solution import Solution
 from wobble.planet.angle_terms import NODE, OBLIQUITY, Polynomial
 from wobble.planet.rotation import RotationModel
-from wobble.report.style import BLUE, INK, VERMILLION, axes_or_new, styled
+from wobble.report.style import BLUE, INK, VERMILLION, axes_or_new, legend_above, styled
 from wobble.report.text import MINUS, SIGMA
 
 __all__ = [
@@ -195,7 +195,7 @@ def polar_path(rotation: RotationModel, start: Time, stop: Time, axes: Axes | No
     axes.set_aspect("equal", adjustable="datalim")
     axes.set_xlabel("in longitude, sin ε Δψ (mas)")
     axes.set_ylabel("in obliquity, Δε (mas)")
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.2)
+    legend_above(axes)
     return axes
 
 

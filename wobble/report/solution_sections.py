@@ -43,11 +43,11 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
         "parameter": [e.name for e in estimates],
         "value": [rounded(e.value, e.sigma)[0] for e in estimates],
         "sigma": [rounded(e.value, e.sigma)[1] for e in estimates],
+        "unit": [unit_text(e.unit) for e in estimates],
         "formal": [sized(e.sigma_formal) for e in estimates],
         "a priori": [
             sized(e.a_priori_sigma) if np.isfinite(e.a_priori_sigma) else "none" for e in estimates
         ],
-        "unit": [unit_text(e.unit) for e in estimates],
     }
     if truth is not None:
         errors = errors_in_sigmas(solution, truth).tolist()
@@ -81,7 +81,7 @@ def separation_section(solution: Solution) -> Section:
         "Along each of these combinations the parameters can move together, by the amounts given, "
         "before the data notice (one sigma)."
         if solution.weak
-        else "No combination of parameters is hardly separated."
+        else "Every parameter is well separated from the others."
     )
     return Section("separation", "What cannot be separated", text=[text], points=points)
 
@@ -100,7 +100,7 @@ def correlations_section(solution: Solution) -> Section:
     values = solution.correlation[i, j]
     order = [k for k in np.argsort(-np.abs(values)) if abs(values[k]) >= LARGE_CORRELATION]
     rows = [
-        (solution.names[i[k]], solution.names[j[k]], correlation_text(float(values[k])))
+        (correlation_text(float(values[k])), solution.names[i[k]], solution.names[j[k]])
         for k in order[:MOST_CORRELATIONS]
     ]
     section = Section("correlations", "Correlations")
@@ -108,7 +108,7 @@ def correlations_section(solution: Solution) -> Section:
         caption = f"Correlations from {LARGE_CORRELATION} on"
         if len(order) > len(rows):
             caption += f": the largest {len(rows)} of {len(order)}"
-        section.tables.append(Table(caption, ("parameter", "with", "correlation"), rows, (2,)))
+        section.tables.append(Table(caption, ("correlation", "of", "with"), rows))
     else:
         section.text.append(f"No correlation reaches {LARGE_CORRELATION}.")
     return section

@@ -11,6 +11,7 @@ that a figure reads on a light and on a dark page (see `wobble.report.svg`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -21,7 +22,7 @@ import matplotlib as mpl
 import numpy as np
 from astropy.time import Time
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num, num2date
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
@@ -94,6 +95,10 @@ SETTINGS = {
     "ytick.color": INK,
 }
 
+HANDLE = 5
+"""Letters whose place the handle of a legend's entry takes."""
+LETTERS_IN_A_ROW = 70
+
 _offscreen: ContextVar[bool] = ContextVar("offscreen", default=False)
 
 
@@ -147,20 +152,22 @@ def _new_figure(width: float, height: float) -> Figure:
     return pyplot.figure(figsize=(width, height), layout="compressed")
 
 
-def legend_above(axes: Axes, columns: int = 4) -> None:
-    """A legend above the axes, where it covers no data; none if nothing has a label."""
+def legend_above(axes: Axes) -> None:
+    """A legend above the axes, where it covers no data, in as few rows as fit the width."""
     handles, labels = axes.get_legend_handles_labels()
-    if labels:
-        axes.legend(
-            handles,
-            labels,
-            loc="lower left",
-            bbox_to_anchor=(0.0, 1.0),
-            ncols=columns,
-            borderaxespad=0.2,
-            columnspacing=1.2,
-            handletextpad=0.5,
-        )
+    if not labels:
+        return
+    rows = math.ceil(sum(len(label) + HANDLE for label in labels) / LETTERS_IN_A_ROW)
+    axes.legend(
+        handles,
+        labels,
+        loc="lower left",
+        bbox_to_anchor=(0.0, 1.0),
+        ncols=math.ceil(len(labels) / rows),
+        borderaxespad=0.2,
+        columnspacing=1.2,
+        handletextpad=0.5,
+    )
 
 
 def days(time: Time | NDArray[np.str_]) -> Array:
@@ -170,11 +177,18 @@ def days(time: Time | NDArray[np.str_]) -> Array:
 
 
 def date_axis(axes: Axes) -> None:
-    """Label the abscissa as dates, each part of a date no oftener than it changes."""
+    """Label the abscissa as dates; where all lie in one year, the label says which."""
     locator = AutoDateLocator(minticks=4, maxticks=9)
+    formatter = ConciseDateFormatter(
+        locator,
+        formats=["%Y", "%b", "%d %b", "%H:%M", "%H:%M", "%S.%f"],
+        zero_formats=["", "%Y", "%d %b", "%d %b", "%H:%M", "%H:%M"],
+        show_offset=False,
+    )
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))
-    axes.set_xlabel("date (UTC)")
+    axes.xaxis.set_major_formatter(formatter)
+    first, last = (num2date(day).year for day in axes.dataLim.intervalx)
+    axes.set_xlabel(f"date in {first} (UTC)" if first == last else "date (UTC)")
 
 
 UNITS = {

@@ -25,6 +25,7 @@ from wobble.tracking import Tracking
 
 __all__ = [
     "asked",
+    "body_name",
     "came_out",
     "component_text",
     "headline_numbers",
@@ -59,11 +60,16 @@ def kind_of_report(
     return "Rehearsal with simulated measurements" if simulated else "Fit of measurements"
 
 
+def body_name(campaign: Campaign) -> str:
+    """The body's name in a sentence."""
+    return "the Moon" if campaign.body.name == "moon" else campaign.body.name.capitalize()
+
+
 def asked(campaign: Campaign) -> list[str]:
     """What was asked."""
     landers = ", ".join(lander.name for lander in campaign.landers)
     stations = ", ".join(station.name for station in campaign.stations)
-    sentences = [f"{landers} on {campaign.body.name.capitalize()}, tracked from {stations}."]
+    sentences = [f"{landers} on {body_name(campaign)}, tracked from {stations}."]
     if campaign.span:
         first, last = (utc(t, minutes=False) for t in campaign.span)
         sentences.append(f"From {first} to {last}.")

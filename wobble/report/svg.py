@@ -18,7 +18,7 @@ from xml.etree.ElementTree import Element
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
-from wobble.report.style import INK
+from wobble.report.style import BLUE, INK
 
 __all__ = ["figure_svg", "inline"]
 
@@ -57,8 +57,12 @@ def figure_svg(figure: Figure, name: str, title: str, description: str) -> str:
 
 
 def inline(svg: str) -> str:
-    """The same for a place within an HTML page, where no namespace is declared."""
-    return svg.replace(f' xmlns="{SVG}"', "", 1).strip()
+    """The same for a place within an HTML page.
+
+    No namespace is declared there, and the page's style sheet says what blue is: the one
+    colour of the palette that would be too dark on a dark page.
+    """
+    return svg.replace(f' xmlns="{SVG}"', "", 1).replace(BLUE, "var(--blue)").strip()
 
 
 def _drop_metadata(root: Element) -> None:

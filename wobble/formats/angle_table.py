@@ -1,0 +1,79 @@
+"""Orientation angles from a file of values: polar motion, say, or a measured length of day.
+
+In: a table in ECSV with a column ``epoch`` (UTC, ISO) and one column for each angle that it
+gives (``polar_x``, ``polar_y``, ``spin``, ``node``, ``obliquity``), each with its unit. Out: a
+term of the rotation model, a cubic spline through the values.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+from astropy import units
+from astropy.io import ascii as astropy_ascii
+from astropy.table import QTable
+from astropy.time import Time
+
+from wobble.epochs import Epochs
+from wobble.errors import InputError, UnknownNameError
+from wobble.planet.angle_terms import ANGLES
+from wobble.planet.cubic_table import CubicTable
+from wobble.planet.series_terms import TabulatedAngles
+
+__all__ = ["read_angle_table"]
+
+
+def read_angle_table(path: str | Path) -> TabulatedAngles:
+    """Read a table of angles.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, lacks the epochs, has a column that is no angle or has no
+        unit of an angle, or its epochs do not increase.
+    """
+    table = _read(Path(path))
+    if "epoch" not in table.colnames:
+        raise InputError(
+            "a column is missing", source=path, field="epoch", found=", ".join(table.colnames)
+        )
+    columns = [name for name in table.colnames if name != "epoch"]
+    if not columns:
+        raise InputError("no angle", source=path, expected=f"a column {' or '.join(ANGLES)}")
+    values = np.column_stack([_radians(table, name, path) for name in columns])
+    try:
+        epochs = Epochs.from_time(Time(list(table["epoch"]), scale="utc"))
+    except ValueError as error:
+        raise InputError(
+            f"a date cannot be read ({error})", source=path, field="epoch", expected="UTC, ISO"
+        ) from error
+    try:
+        spline = CubicTable.through(epochs, values, f"the table {Path(path).name}")
+    except InputError as error:
+        error.source = str(path)
+        raise
+    return TabulatedAngles(spline, tuple(ANGLES.index(name) for name in columns))
+
+
+def _read(path: Path) -> QTable:
+    try:
+        text = path.read_text(encoding="utf-8")
+        return QTable.read(io.StringIO(text), format="ascii.ecsv")
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
+    except (UnicodeDecodeError, ValueError, astropy_ascii.InconsistentTableError) as error:
+        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
+
+
+def _radians(table: QTable, name: str, path: str | Path) -> np.ndarray:
+    if name not in ANGLES:
+        raise UnknownNameError("angle", name, ANGLES, source=path, field=name)
+    column = table[name]
+    try:
+        return np.asarray(units.Quantity(column).to_value("rad"), float)
+    except (units.UnitConversionError, TypeError) as error:
+        raise InputError(
+            "a column is not an angle", source=path, field=name, expected="a unit such as mas"
+        ) from error

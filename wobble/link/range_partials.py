@@ -1,0 +1,136 @@
+"""Derivatives of the range with respect to everything that it depends on.
+
+In: a link, a path that it has solved, and names of parameters. Out: metres of one-way range
+per SI unit of each parameter, shape (n,); a range rate's derivative is the difference of two
+of them over the count time.
+
+Whatever displaces the lander, a station or the planet is projected on the gradient of the
+path (`RoundTrip.gradients`), in which the event that the time tag names is held and the
+others move as light demands. Left out: how delays and clocks change with a displacement,
+1e-8 of the derivative, and 1e-5 of the part across the line of sight where it grazes the Sun.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.link.light_time import RoundTrip
+
+if TYPE_CHECKING:
+    from wobble.link.observables import Link
+
+__all__ = ["range_partials"]
+
+Array = NDArray[np.float64]
+
+
+def range_partials(
+    link: Link, trip: RoundTrip, names: Collection[str], *, of_phase: bool = False
+) -> dict[str, Array]:
+    """Derivatives of the one-way range by name, shape (n,) each.
+
+    Parameters
+    ----------
+    link : Link
+    trip : RoundTrip
+        A path of the link.
+    names : collection of str
+        Those that the range does not depend on are left out.
+    of_phase : bool
+        Whether the range is the carrier's (its change is a range rate) or the
+        modulation's.
+    """
+    wanted = set(names)
+    return (
+        _lander_partials(link, trip, wanted)
+        | _orbit_partials(link, trip, wanted)
+        | _station_partials(link, trip, wanted)
+        | _clock_partials(link, trip, wanted, of_phase)
+        | _delay_partials(link, trip, wanted, of_phase)
+    )
+
+
+def _lander_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+    """By the rotation and by the lander's coordinates."""
+    orientation, lander = link.lander.body.orientation, link.lander.lander
+    direction, epochs = 0.5 * trip.gradients.returned, trip.returned.epochs
+    out = orientation.projected_partials(names, lander.position, epochs, direction)
+    coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
+    if not names.isdisjoint(coordinates):
+        fixed = orientation.body_fixed(direction, epochs)
+        out |= {name: fixed[:, k] for name, k in coordinates.items() if name in names}
+    return out
+
+
+def _orbit_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+    """By the offset of the planet from its ephemeris."""
+    offsets = {
+        f"ephemeris.{link.lander.body.name}.{axis}": k
+        for k, axis in enumerate(("radial", "transverse", "normal"))
+    }
+    if names.isdisjoint(offsets):
+        return {}
+    axes = link.lander.orbit_axes(trip.returned.epochs)
+    along = np.einsum("nij,nj->in", axes, 0.5 * trip.gradients.returned)
+    return {name: along[k] for name, k in offsets.items() if name in names}
+
+
+def _clock_partials(
+    link: Link, trip: RoundTrip, names: set[str], of_phase: bool
+) -> dict[str, Array]:
+    """By the offsets of the stations' clocks.
+
+    The clock that tags moves the event; both read the interval, in which they cancel if
+    they are one, and always in a range rate.
+    """
+    tagging = link.receiver if trip.from_reception else link.transmitter
+    transmitter, receiver = (end.station.name for end in (link.transmitter, link.receiver))
+    out: dict[str, Array] = {}
+    for station, sense in ((transmitter, -1.0), (receiver, 1.0)):
+        name = f"station.{station}.clock_offset"
+        if name not in names:
+            continue
+        out[name] = np.zeros(len(trip.up_delay))
+        if transmitter != receiver and not of_phase:
+            out[name] += 0.5 * SPEED_OF_LIGHT * sense
+        if station == tagging.station.name:
+            out[name] -= 0.5 * trip.rate
+    return out
+
+
+def _station_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+    """By the stations' terrestrial coordinates."""
+    out: dict[str, Array] = {}
+    gradients = trip.gradients
+    for end, event, gradient in (
+        (link.transmitter, trip.sent, gradients.sent),
+        (link.receiver, trip.received, gradients.received),
+    ):
+        coordinates = {f"station.{end.station.name}.{axis}": k for k, axis in enumerate("xyz")}
+        if names.isdisjoint(coordinates):
+            continue
+        fixed = end.earth.orientation.itrf(0.5 * gradient, end.earth.tt(event.epochs))
+        for name, k in coordinates.items():
+            if name in names:
+                out[name] = out.get(name, 0.0) + fixed[:, k]
+    return out
+
+
+def _delay_partials(
+    link: Link, trip: RoundTrip, names: set[str], of_phase: bool
+) -> dict[str, Array]:
+    """By the parameters of what delays the signal."""
+    out: dict[str, Array] = {}
+    gradients = trip.gradients
+    for delay in link.delays:
+        sign = -1.0 if of_phase and delay.dispersive else 1.0
+        for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
+            for name, partial in delay.partials(leg, names).items():
+                metres = 0.5 * SPEED_OF_LIGHT * sign * gain * partial
+                out[name] = out.get(name, 0.0) + metres
+    return out
