@@ -105,7 +105,7 @@ SCENARIO_FAULTS = {
         'pass_length = "45"',
         ["pass_length", "45"],
     ),
-    "the wrong dimension": (r'"45 min"', '"45 km"', ["pass_length", "length", "time"]),
+    "the wrong dimension": (r'"45 min"', '"45 km"', ["pass_length", "in km", "to s"]),
     "an unknown unit": (r'"45 min"', '"45 blinks"', ["pass_length", "blinks"]),
     "a value that is not a number": (r'"45 min"', '"nan min"', ["pass_length", "nan"]),
     "an unknown station": (r'"cliff"', '"clif"', ["clif", "perhaps 'cliff'"]),

@@ -256,6 +256,45 @@ def test_a_non_linear_problem_converges_from_far_away_gross_errors_or_not() -> N
     assert spoilt.iterations[-1].largest_step < 0.01
 
 
+@dataclass
+class Arctangent:
+    """The classical case in which Newton's full step leads ever farther away."""
+
+    def equations(self, values: Array) -> Iterator[PassEquations]:
+        slope = np.array([1.0 / (1.0 + values[0] ** 2)])
+        for i in range(5):
+            yield one_sample(f"A{i}", -float(np.arctan(values[0])), 1e-3, slope)
+
+
+def test_a_step_that_leads_away_is_halved() -> None:
+    # Newton's iteration for arctan(x) = 0 diverges from |x| > 1.3917 (Dennis & Schnabel 1996,
+    # Numerical Methods for Unconstrained Optimization and Nonlinear Equations, ch. 5).
+    far = ParameterSet([Parameter("x", value=3.0)])
+    solution = fit(Arctangent(), far)
+    assert solution["x"].value == pytest.approx(0.0, abs=1e-6)
+    assert sum(iteration.halvings for iteration in solution.iterations) > 0
+
+
+def test_residuals_are_expected_to_be_as_large_as_their_leverage_says() -> None:
+    # A mean of n: a residual has sigma sqrt(1 - 1/n), a sample left out sigma sqrt(1 + 1/n).
+    values = [0.1, -0.2, 0.3, -0.1, 0.0, 0.2, -0.3, 0.1, 50.0]
+    passes = [one_sample(f"M{i}", v, 1.0, np.ones(1)) for i, v in enumerate(values)]
+    solution = fit(TablePasses(passes, np.zeros(1)), ParameterSet([Parameter("mean")]))
+    np.testing.assert_array_equal(solution.samples.accepted, [True] * 8 + [False])
+    expected = np.append(np.full(8, np.sqrt(1 - 1 / 8)), np.sqrt(1 + 1 / 8))
+    np.testing.assert_allclose(solution.samples.predicted, expected, rtol=1e-12)
+
+
+def test_a_sample_that_alone_determines_a_parameter_is_neither_judged_nor_rejected() -> None:
+    passes = [one_sample(f"M{i}", 0.1 * (-1) ** i, 1.0, np.array([1.0, 0.0])) for i in range(8)]
+    passes.append(one_sample("M8", 1e6, 1.0, np.array([0.0, 1.0])))
+    both = ParameterSet([Parameter("mean"), Parameter("alone")])
+    solution = fit(TablePasses(passes, np.zeros(2)), both)
+    assert solution.n_rejected == 0
+    assert solution.samples.predicted[-1] == 0.0
+    assert solution["alone"].value == pytest.approx(1e6)
+
+
 def test_partial_derivatives_of_the_wrong_sign_do_not_pass_for_a_solution() -> None:
     model, _ = circle(np.random.default_rng(11))
     model.wrong_sign = True

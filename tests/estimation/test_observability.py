@@ -44,11 +44,22 @@ def test_the_weak_combination_is_named_with_what_each_moves_by() -> None:
     assert len(found) == 1
     moves = dict(found[0].members)
     assert set(moves) == {"lander.z", "station.range_bias"}
+    # The sign of a direction is arbitrary: the first parameter named moves forward.
+    assert found[0].members[0][1] > 0
     # Along the combination each moves by its whole uncertainty before the data notice.
     assert abs(moves["lander.z"]) == pytest.approx(0.030, rel=1e-3)
     assert moves["station.range_bias"] / moves["lander.z"] == pytest.approx(-400.0, rel=1e-3)
     assert "lander.z by" in str(found[0])
     assert "km" in str(found[0])
+
+
+def test_the_first_member_moves_forward_whatever_the_signs() -> None:
+    for correlation in (0.99999, -0.99999):
+        for flip in (1.0, -1.0):
+            information = information_with(correlation, np.array([30.0, 12.0, 1e-15]))
+            information.absorb(np.array([[flip, 0.0, 0.0, 0.0]]) * 1e-9)
+            (found,) = weak_combinations(information, PARAMETERS)
+            assert found.members[0][1] > 0
 
 
 def test_well_separated_parameters_are_not_named() -> None:

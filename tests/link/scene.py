@@ -3,6 +3,7 @@
 from functools import cache
 
 import astropy.units as u
+import erfa
 import numpy as np
 from astropy.time import Time
 
@@ -30,24 +31,28 @@ def later(days):
 
 
 @cache
-def near_earth():
-    first, last = (Epochs.from_time(t, "tt") for t in (BEGIN, later(DAYS)))
+def near_earth(first_day=0.0, last_day=DAYS):
+    first, last = (Epochs.from_time(later(day), "tt") for day in (first_day, last_day))
     return NearEarth.over(open_ephemeris("de440"), EarthOrientation.over(first, last))
 
 
-def station_at(name, longitude, latitude, height=300.0):
+def station_at(name, longitude, latitude, height=300.0, earth=None):
     """A station on the ellipsoid (degrees, m) that drifts by 2.5 cm a year."""
-    import erfa
-
     place = erfa.gd2gc(2, np.radians(longitude), np.radians(latitude), height)
     drift = np.array([-0.012, 0.019, 0.011]) / JULIAN_YEAR
     station = Station(name, np.asarray(place), drift, 2010.0, HorizonMask.flat(0.1))
-    return StationEnd.on(station, near_earth())
+    return StationEnd.on(station, earth or near_earth())
 
 
 @cache
 def station():
     return station_at("plateau", -4.2, 40.4, 840.0)
+
+
+@cache
+def shore():
+    """A second station, which sees what the first one sees."""
+    return station_at("shore", 5.0, 50.0)
 
 
 @cache

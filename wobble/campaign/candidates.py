@@ -189,9 +189,13 @@ def triangle(rows: Iterable[Array]) -> Array:
         waiting.append(block)
         count += len(block)
         if count > ROWS_AT_A_TIME:
-            waiting = [np.linalg.qr(np.vstack(waiting), mode="r")]
+            waiting = [_reduced(waiting)]
             count = len(waiting[0])
-    return np.asarray(np.linalg.qr(np.vstack(waiting), mode="r"), float)
+    return _reduced(waiting)
+
+
+def _reduced(rows: list[Array]) -> Array:
+    return np.asarray(np.linalg.qr(np.vstack(rows), mode="r"), float)
 
 
 def sigma_roots(root: Array, gradients: Array) -> Array:

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.campaign.budget import Limits
 from wobble.campaign.candidates import UNSEEN, CandidatePasses, triangle
+from wobble.campaign.limits import Limits
 from wobble.campaign.targets import Target
 from wobble.errors import InputError
 from wobble.estimation.least_squares import DEPENDENT

@@ -59,8 +59,6 @@ class Relaxation:
     price : ndarray, shape (n,)
         What it takes of the limits there, in the same unit: the optimum takes passes
         whose signal exceeds their price and leaves those whose signal is below.
-    steps : int
-        Linear programmes solved.
     """
 
     shares: Array
@@ -68,7 +66,6 @@ class Relaxation:
     bound: float
     signal: Array
     price: Array
-    steps: int
 
     @property
     def gap(self) -> float:
@@ -104,53 +101,89 @@ def relax(
     Relaxation
         Its bound holds whatever the gap.
     """
-    shares = np.full((1, len(problem)), problem.limits.level())
-    matrices = problem.matrix(shares[0])[None]
-    mixture = np.ones(1)
+    target = problem.target
+    mixture = _Mixture.of_all_alike(problem)
     bound, signal, price = np.inf, np.zeros(len(problem)), np.ones(len(problem))
     with tqdm(desc="bound", unit=" steps", disable=not progress, leave=False) as bar:
-        for step in range(1, MOST_STEPS + 1):
-            root = cholesky(np.tensordot(mixture, matrices, 1))
-            displacement = problem.target.displacement(root)
+        for _ in range(MOST_STEPS):
+            root = cholesky(mixture.information)
+            information = target.information(root)
+            displacement = target.displacement(root)
             seen = problem.signals(displacement)
             gathered = problem.limits.gather(seen)
             most = problem.known_signal(displacement) + gathered.most
             if most < bound:
                 bound, signal, price = most, seen, gathered.price
-            information = problem.target.information(root)
             gap = np.sqrt(bound / information) - 1.0
-            bar.update()
             bar.set_postfix(gap=f"{100 * gap:.2f} %")
+            bar.update()
             if gap <= tolerance or _decided(wanted, information, bound):
                 break
-            shares = np.vstack([shares, gathered.shares])
-            matrices = np.concatenate([matrices, problem.matrix(gathered.shares)[None]])
-            mixture = _best_mixture(problem.target, matrices, mixture)
-            used = mixture > NEGLIGIBLE
-            shares, matrices = shares[used], matrices[used]
-            mixture = mixture[used] / mixture[used].sum()
-    taken = np.clip(mixture @ shares, 0.0, 1.0)
-    return Relaxation(taken, information, bound, signal, price, step)
+            mixture = mixture.with_another(problem, gathered.shares)
+    return Relaxation(mixture.taken, information, bound, signal, price)
 
 
 def _decided(wanted: float | None, information: float, bound: float) -> bool:
     return wanted is not None and not information < wanted <= bound
 
 
-def _best_mixture(target: Target, matrices: Array, mixture: Array) -> Array:
-    """Weights of the matrices with the most information; the last one is new."""
+@dataclass(frozen=True, eq=False)
+class _Mixture:
+    """Collected solutions of linear programmes and the weights with which they are mixed.
+
+    Attributes
+    ----------
+    shares : ndarray, shape (j, n)
+        The solutions.
+    matrices : ndarray, shape (j, r, r)
+        Information of each.
+    weights : ndarray, shape (j,)
+        Their sum is one.
+    """
+
+    shares: Array
+    matrices: Array
+    weights: Array
+
+    @classmethod
+    def of_all_alike(cls, problem: DesignProblem) -> _Mixture:
+        """A start from which nothing is excluded."""
+        shares = np.full(len(problem), problem.limits.level())
+        return cls(shares[None], problem.matrix(shares)[None], np.ones(1))
+
+    @property
+    def information(self) -> Array:
+        """Information matrix of the mixture, shape (r, r)."""
+        return np.asarray(np.tensordot(self.weights, self.matrices, 1), float)
+
+    @property
+    def taken(self) -> Array:
+        """Share of each pass in the mixture, shape (n,)."""
+        return np.clip(self.weights @ self.shares, 0.0, 1.0)
+
+    def with_another(self, problem: DesignProblem, shares: Array) -> _Mixture:
+        """The best mixture of these solutions and one more; what it does not use is left."""
+        matrices = np.concatenate([self.matrices, problem.matrix(shares)[None]])
+        weights = _best_weights(problem.target, matrices, self.weights)
+        used = weights > NEGLIGIBLE
+        kept = weights[used] / weights[used].sum()
+        return _Mixture(np.vstack([self.shares, shares])[used], matrices[used], kept)
+
+
+def _best_weights(target: Target, matrices: Array, weights: Array) -> Array:
+    """Weights of the matrices with the most information; the last matrix is new."""
     size = matrices.shape[1]
     flat = matrices.reshape(len(matrices), -1)
 
-    def loss(weights: Array) -> tuple[float, Array]:
-        root = cholesky((weights @ flat).reshape(size, size))
+    def loss(m: Array) -> tuple[float, Array]:
+        root = cholesky((m @ flat).reshape(size, size))
         displacement = target.displacement(root)
         information = target.information(root)
         slope = flat @ (displacement @ displacement.T).ravel() / information
-        return float(weights.sum() - np.log(information)), 1.0 - slope
+        return float(m.sum() - np.log(information)), 1.0 - slope
 
     # A start with a little of everything, so that the new one is not at its bound.
-    start = np.append(0.95 * mixture, 0.05)
+    start = np.append(0.95 * weights, 0.05)
     solved = minimize(
         loss,
         start,

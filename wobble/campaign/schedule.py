@@ -212,6 +212,7 @@ def schedule_passes(periods: ViewPeriods, rule: ScheduleRule) -> Passes:
             this_week += 1
     chosen.sort()
     starts = periods.start[0] + TimeDelta(np.array([c[0] for c in chosen]), format="sec")
+    starts = Time(Time(starts, precision=0).isot, scale="utc")  # whole seconds, as planners do
     rows = np.array([c[1] for c in chosen])
     width = max(3, len(str(len(chosen))))
     return Passes(

@@ -27,9 +27,9 @@ import numpy as np
 from numpy.typing import NDArray
 from tqdm import tqdm
 
-from wobble.campaign.budget import Budget, Limits
 from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
 from wobble.campaign.design import DesignProblem
+from wobble.campaign.limits import Limits, PassBudget
 from wobble.campaign.relaxation import Relaxation, relax
 from wobble.campaign.targets import Target
 from wobble.errors import InputError
@@ -59,7 +59,7 @@ class Selection:
     ----------
     candidates : CandidatePasses
     target : Target
-    budget : Budget
+    budget : PassBudget
     chosen : ndarray of int
         Numbers of the passes chosen, in order of their begin.
     sigma : float
@@ -72,7 +72,7 @@ class Selection:
 
     candidates: CandidatePasses
     target: Target
-    budget: Budget
+    budget: PassBudget
     chosen: NDArray[np.int_]
     sigma: float
     least_sigma: float
@@ -99,7 +99,7 @@ class Selection:
 def select_passes(
     candidates: CandidatePasses,
     target: Target,
-    budget: Budget,
+    budget: PassBudget,
     *,
     tolerance: float = TOLERANCE,
     progress: bool = False,
@@ -110,7 +110,7 @@ def select_passes(
     ----------
     candidates : CandidatePasses
     target : Target
-    budget : Budget
+    budget : PassBudget
     tolerance : float
         The search ends when the standard deviation is within this fraction of the best
         possible, or when going through all passes once improves it by less than a
@@ -121,22 +121,30 @@ def select_passes(
     Raises
     ------
     InputError
-        If the budget is wrong (see `wobble.campaign.budget.Limits.of`), if all candidates
+        If the budget is wrong (see `wobble.campaign.limits.Limits.of`), if all candidates
         together do not determine the target, or if no selection found determines it.
     """
     problem = DesignProblem.of(candidates, target, Limits.of(candidates, budget))
-    return search(problem, candidates, target, budget, tolerance, progress)
+    selection = search(problem, candidates, target, budget, tolerance, progress)
+    if np.isinf(selection.sigma):
+        raise InputError(
+            "the passes that fit in the budget do not determine the target",
+            field=target.label,
+            found=f"{len(selection.chosen)} passes",
+            expected="more passes, or a priori knowledge",
+        )
+    return selection
 
 
 def search(
     problem: DesignProblem,
     candidates: CandidatePasses,
     target: Target,
-    budget: Budget,
+    budget: PassBudget,
     tolerance: float,
     progress: bool = False,
 ) -> Selection:
-    """As `select_passes`, for a problem that is already set up."""
+    """As `select_passes`, for a problem already set up; sigma is infinite if undetermined."""
     relaxation = relax(problem, tolerance / 2, progress=progress)
     pool = _promising(relaxation)
     with tqdm(desc="passes", unit="", disable=not progress, leave=False) as bar:
@@ -155,16 +163,11 @@ def search(
 
 
 def _sigma(candidates: CandidatePasses, target: Target, chosen: NDArray[np.int_]) -> float:
-    """Standard deviation of the target in the parameters' own coordinates."""
+    """In the parameters' own coordinates, without anything added for the search."""
     p = len(candidates.parameters)
     root = candidates.triangle_of(chosen)[:p, :p]
     if np.isinf(sigma_roots(root, target.combinations(p))).any():
-        raise InputError(
-            "the passes that fit in the budget do not determine the target",
-            field=target.label,
-            found=f"{len(chosen)} passes",
-            expected="more passes, or a priori knowledge",
-        )
+        return np.inf
     return float(target.information(root) ** -0.5)
 
 

@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import Self
 
 from astropy.io import ascii as astropy_ascii
-from astropy.table import QTable, Table
+from astropy.table import Table
 from astropy.time import Time
 
 from wobble.campaign.schedule import Passes
@@ -119,7 +119,7 @@ def read_schedule(path: str | os.PathLike[str]) -> Passes:
     """
     try:
         text = Path(path).read_text(encoding="utf-8")
-        table = QTable.read(io.StringIO(text), format="ascii.ecsv")
+        table = astropy_ascii.read(text.splitlines(), format="ecsv")
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", source=path) from error
     except (UnicodeDecodeError, ValueError, astropy_ascii.InconsistentTableError) as error:

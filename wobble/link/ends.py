@@ -56,7 +56,7 @@ class Event:
     turned, turned_velocity : ndarray, shape (n, 3)
         From the planet's centre to the end, turned with the planet, m and m/s.
     correction : ndarray, shape (n, 3)
-        What relativity, the lander's tide and an offset of the orbit add to that, m: decimetres.
+        What relativity and the lander's tide add to that, m: decimetres.
     """
 
     body: str
@@ -259,6 +259,14 @@ class StationEnd:
         """
         return np.einsum("ni,ni->n", event.center_velocity, event.local) / C2
 
+    def clock_rate(self, event: Event) -> Array:
+        """Rate of TDB - TT at the place, shape (n,): 3e-10, good to 1e-12.
+
+        For derivatives; the Earth's acceleration is left out of the place's part.
+        """
+        place = np.einsum("ni,ni->n", event.center_velocity, event.turned_velocity) / C2
+        return self.earth.clock.value_and_rate(event.epochs)[1][:, 0] + place
+
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the station of ICRF directions, shape (n, 3).
 
@@ -314,9 +322,13 @@ class LanderEnd:
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)
-        if any(self.orbit_offset):
-            correction += np.einsum("nij,i->nj", self.orbit_axes(epochs), self.orbit_offset)
+        center = center + self._offset(epochs)
         return Event(self.body.name, epochs, center, center_velocity, turned, spin, correction)
+
+    def _offset(self, epochs: Epochs) -> Array:
+        if not any(self.orbit_offset):
+            return np.zeros(3)
+        return np.einsum("nij,i->nj", self.orbit_axes(epochs), self.orbit_offset)
 
     def orbit_axes(self, epochs: Epochs) -> Array:
         """Radial, transverse and normal unit vectors of the orbit, shape (n, 3 axes, 3)."""
@@ -356,7 +368,8 @@ class LanderEnd:
         """Exact change of the position over ``interval`` seconds from ``begin``, m, (n, 3)."""
         orbit = self.ephemeris.increment(self.body.name, begin.epochs, interval)
         turned = self.body.orientation.increment(self.lander.position, begin.epochs, interval)
-        return orbit + turned + (end.correction - begin.correction)
+        offset = self._offset(end.epochs) - self._offset(begin.epochs)
+        return orbit + turned + offset + (end.correction - begin.correction)
 
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the lander of ICRF directions, shape (n, 3)."""

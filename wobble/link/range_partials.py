@@ -6,8 +6,13 @@ of them over the count time.
 
 Whatever displaces the lander, a station or the planet is projected on the gradient of the
 path (`RoundTrip.gradients`), in which the event that the time tag names is held and the
-others move as light demands. Left out: how delays and clocks change with a displacement,
-1e-8 of the derivative, and 1e-5 of the part across the line of sight where it grazes the Sun.
+others move as light demands. The interval is read on a station's clock: it runs slower than
+TDB by the rate of TDB - TT at the event that moves, and a displaced station has another
+clock (1e-5 of a coordinate's derivative).
+
+Left out: how delays change with a displacement. Gravity's is 1e-8 of the derivative, and near
+the Sun's limb 1e-5 of the part across the line of sight; the air's, whose zenith tilts with a
+displaced station, 1e-5 at low elevations.
 """
 
 from __future__ import annotations
@@ -46,13 +51,21 @@ def range_partials(
         modulation's.
     """
     wanted = set(names)
-    return (
+    in_tdb = (
         _lander_partials(link, trip, wanted)
         | _orbit_partials(link, trip, wanted)
         | _station_partials(link, trip, wanted)
-        | _clock_partials(link, trip, wanted, of_phase)
         | _delay_partials(link, trip, wanted, of_phase)
     )
+    sent, received = _clock_rates(link, trip)
+    on_clock = 1.0 - (sent if trip.from_reception else received)
+    out = {name: on_clock * partial for name, partial in in_tdb.items()}
+    return out | _clock_partials(link, trip, wanted, of_phase)
+
+
+def _clock_rates(link: Link, trip: RoundTrip) -> tuple[Array, Array]:
+    """Rates of TDB - TT at the transmission and at the reception."""
+    return link.transmitter.clock_rate(trip.sent), link.receiver.clock_rate(trip.received)
 
 
 def _lander_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
@@ -99,17 +112,32 @@ def _clock_partials(
         if transmitter != receiver and not of_phase:
             out[name] += 0.5 * SPEED_OF_LIGHT * sense
         if station == tagging.station.name:
-            out[name] -= 0.5 * trip.rate
+            out[name] -= 0.5 * _rate_on_clock(link, trip)
     return out
 
 
+def _rate_on_clock(link: Link, trip: RoundTrip) -> Array:
+    """Change of c times the interval on the clocks when the tagged event comes later, m/s."""
+    sent, received = _clock_rates(link, trip)
+    moving = sent if trip.from_reception else received
+    return (1.0 - moving) * trip.rate + SPEED_OF_LIGHT * (sent - received)
+
+
 def _station_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
-    """By the stations' terrestrial coordinates."""
+    """By the stations' terrestrial coordinates; the clock's part is that of ``V.r/c^2``."""
     out: dict[str, Array] = {}
     gradients = trip.gradients
     for end, event, gradient in (
-        (link.transmitter, trip.sent, gradients.sent),
-        (link.receiver, trip.received, gradients.received),
+        (
+            link.transmitter,
+            trip.sent,
+            gradients.sent + trip.sent.center_velocity / SPEED_OF_LIGHT,
+        ),
+        (
+            link.receiver,
+            trip.received,
+            gradients.received - trip.received.center_velocity / SPEED_OF_LIGHT,
+        ),
     ):
         coordinates = {f"station.{end.station.name}.{axis}": k for k, axis in enumerate("xyz")}
         if names.isdisjoint(coordinates):

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations_with_replacement
 
 import numpy as np
@@ -52,7 +52,8 @@ class Leg:
     gain : float
         Constant factor.
     lag : float
-        How much earlier than the tag the signal passed, s.
+        How much earlier than the tag the signal passed, s; of no effect where there is only
+        one leg.
     modulation : ndarray, shape (m,), optional
         Factor that changes along the pass, at its points.
     """
@@ -133,15 +134,30 @@ class _LagFunction:
 
     def table(self, step: float, reach: int) -> Array:
         """Value at ``reach, ..., -reach`` steps; kernels are even, so half the work will do."""
-        lag = step * np.arange(reach, -reach - 1, -1, dtype=float)
+        lag = _lags(step, reach)
         total = np.zeros_like(lag)
         for process, shifts in self.parts.items():
-            kernels = process.kernel(np.add.outer(list(shifts), lag))
-            for (ahead, behind), kernel in zip(shifts.values(), kernels, strict=True):
+            for shift, (ahead, behind) in shifts.items():
+                if shift == 0.0:
+                    kernel = _unshifted(process, step, reach)
+                else:
+                    kernel = process.kernel(lag + shift)
                 total += ahead * kernel
                 if behind:
                     total += behind * kernel[::-1]
         return total
+
+
+def _lags(step: float, reach: int) -> Array:
+    return step * np.arange(reach, -reach - 1, -1, dtype=float)
+
+
+@lru_cache(maxsize=128)
+def _unshifted(process: Process, step: float, reach: int) -> Array:
+    """Kernel on a lattice: passes of one length and count time have it in common."""
+    kernel = process.kernel(_lags(step, reach))
+    kernel.flags.writeable = False
+    return kernel
 
 
 class _LagFunctions:

@@ -130,10 +130,8 @@ def fit_harmonics(
     cosine, sine = np.cos(argument), np.sin(argument)
     powers = tau[:, None] ** np.arange(degree + 1)
     design = np.hstack([powers, cosine, sine, tau[:, None] * cosine, tau[:, None] * sine])
-    # An orthogonal factorisation; what remains is as small as the terms are many.
-    orthogonal, triangle = np.linalg.qr(design)
-    _require_separable(design, np.linalg.svd(triangle, compute_uv=False), half, frequency)
-    found = np.linalg.solve(triangle, orthogonal.T @ values)
+    found, _, _, singular = np.linalg.lstsq(design, values, rcond=None)
+    _require_separable(design, singular, half, frequency)
 
     a, c, s, dc, ds = np.split(found, degree + 1 + frequency.size * np.arange(4))
     drift = middle / half

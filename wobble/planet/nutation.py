@@ -16,6 +16,7 @@ and 0.14 mas in eps, rms over sixty years) are in the axis and not in the series
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,6 +47,30 @@ __all__ = [
 Array = NDArray[np.float64]
 
 
+class OnPlane(Protocol):
+    """A body and a reference plane: a `RigidPlanet`, for one."""
+
+    @property
+    def body(self) -> str:
+        """Its name in the ephemeris."""
+        ...
+
+    @property
+    def plane_node(self) -> float:
+        """N, rad."""
+        ...
+
+    @property
+    def plane_inclination(self) -> float:
+        """J, rad."""
+        ...
+
+    @property
+    def epoch(self) -> float:
+        """Of the mean anomaly, seconds since J2000.0 TDB."""
+        ...
+
+
 @dataclass(frozen=True)
 class MeanOrbit:
     """What the arguments of nutation need of the planet's orbit about the Sun.
@@ -69,7 +94,7 @@ class MeanOrbit:
     epoch: float = 0.0
 
 
-def mean_orbit(planet: RigidPlanet, ephemeris: Ephemeris, start: float, stop: float) -> MeanOrbit:
+def mean_orbit(planet: OnPlane, ephemeris: Ephemeris, start: float, stop: float) -> MeanOrbit:
     """Mean anomaly (a straight line through the osculating one), eccentricity and perihelion."""
     epochs = Epochs.of(np.arange(start, stop, 4.0 * DAY))
     to_plane = reference_plane(planet.plane_node, planet.plane_inclination)

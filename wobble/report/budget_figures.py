@@ -109,7 +109,7 @@ def _draw(axes: Axes, place: Array, parts: dict[str, Array]) -> None:
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
 
 
-def _plain_or_power(value: float, _: int) -> str:
+def _plain_or_power(value: float, _: float) -> str:
     """Plain from 0.001 to 1000, otherwise a power of ten, as text that any font can show."""
     power = math.floor(math.log10(value) + 1e-9)
     if -4 < power < 4:

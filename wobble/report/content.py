@@ -6,6 +6,7 @@ A further section of the report is one more function that returns a `Section`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 __all__ = ["HeadlineNumber", "ReportFigure", "Section", "Table"]
@@ -47,7 +48,7 @@ class Table:
     ----------
     caption : str
     head : tuple of str
-    rows : list of tuple of str
+    rows : sequence of tuple of str
     numeric : tuple of int
         Columns that are set flush right.
     folded : bool
@@ -58,7 +59,7 @@ class Table:
 
     caption: str
     head: tuple[str, ...]
-    rows: list[tuple[str, ...]]
+    rows: Sequence[tuple[str, ...]]
     numeric: tuple[int, ...] = ()
     folded: bool = False
     stacked: bool = False

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
@@ -100,7 +101,9 @@ def report_figures(
 def _finished(
     axes: Axes, name: str, section: str, title: str, caption: str, description: str
 ) -> ReportFigure:
-    svg = figure_svg(axes.figure, name, title, description)
+    figure = axes.figure
+    assert isinstance(figure, Figure)  # made for these axes alone
+    svg = figure_svg(figure, name, title, description)
     return ReportFigure(name, section, title, caption, description, svg)
 
 
@@ -190,7 +193,7 @@ def _solution_figures(solution: Solution, truth: Mapping[str, float] | None) -> 
         figures.append(
             _finished(
                 correlation_matrix(solution),
-                "correlations",
+                "correlation-matrix",
                 "correlations",
                 "Correlations of the estimates",
                 "In hundredths, from 30 on; blue negative, vermillion positive.",

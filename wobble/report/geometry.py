@@ -7,7 +7,7 @@ Sun-Earth-probe angle and distance, of each measurement (`SampleGeometry`) or da
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -221,11 +221,13 @@ def coverage_of(
 
 def link_conditions(campaign: Campaign, track: Coverage | None) -> LinkConditions:
     """Conditions for one line of a noise budget: those of the median pass."""
-    given = {} if campaign.rule is None else {"count_time": campaign.rule.count_time}
+    conditions = LinkConditions()
+    if campaign.rule is not None:
+        conditions = replace(conditions, count_time=campaign.rule.count_time)
     if track is not None:
-        given["distance"] = float(np.median(track.pass_distance))
-        given["sun_angle"] = float(np.median(track.pass_sun_angle))
-    return LinkConditions(**given)
+        distance, angle = np.median(track.pass_distance), np.median(track.pass_sun_angle)
+        conditions = replace(conditions, distance=float(distance), sun_angle=float(angle))
+    return conditions
 
 
 def _seen_from_earth(ephemeris: Ephemeris, body: str, time: Time) -> tuple[Array, Array]:

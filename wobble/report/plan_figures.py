@@ -12,6 +12,7 @@ from astropy.time import Time
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from wobble.campaign.schedule import Passes
@@ -151,7 +152,7 @@ def _stack_counts(axes: Axes, track: Coverage) -> None:
         )
         below = below + number
     axes.set_ylabel(f"passes in\n{weeks} weeks" if weeks > 1 else "passes\nin a week")
-    axes.yaxis.get_major_locator().set_params(integer=True)
+    axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
 
 
 def _midnight(

@@ -251,19 +251,16 @@ def _draw(
     names = np.unique(whose).tolist()
     for k, name in enumerate(names):
         chosen = view.accepted & (whose == name)
-        look = {"color": PALETTE[k % len(PALETTE)], "marker": MARKERS[k % len(MARKERS)]}
-        look |= {"label": name, "linestyle": "none"}
+        look: dict[str, Any] = {
+            "color": PALETTE[k % len(PALETTE)],
+            "marker": MARKERS[k % len(MARKERS)],
+            "linestyle": "none",
+            "label": name,
+        }
         if few:
-            value, spread = view.residual[chosen], view.predicted[chosen]
-            bars(
-                axes,
-                place[chosen],
-                value - spread,
-                value + spread,
-                color=look["color"],
-                linewidth=0.7,
+            _draw_samples(
+                axes, place[chosen], view.residual[chosen], view.predicted[chosen], look
             )
-            axes.plot(place[chosen], value, **look)
             continue
         members = [rows[chosen[rows]] for rows in groups]
         filled = [i for i, rows in enumerate(members) if rows.size]
@@ -272,6 +269,13 @@ def _draw(
         _draw_spread(axes, centres[filled] + beside, values, look)
     _finish_ordinate(axes, view, place)
     legend_above(axes)
+
+
+def _draw_samples(
+    axes: Axes, place: Array, value: Array, sigma: Array, look: dict[str, Any]
+) -> None:
+    bars(axes, place, value - sigma, value + sigma, color=look["color"], linewidth=0.7)
+    axes.plot(place, value, **look)
 
 
 def _draw_spread(axes: Axes, place: Array, values: list[Array], look: dict[str, Any]) -> None:
@@ -293,7 +297,7 @@ def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
     axes.set_ylabel(f"{KIND_NAMES.get(view.kind, view.kind)} residual ({view.unit})")
     out = ~view.accepted
     inside = out & (np.abs(view.residual) <= limit)
-    look = {"color": INK, "linestyle": "none", "clip_on": False, "zorder": 3}
+    look: dict[str, Any] = {"color": INK, "linestyle": "none", "clip_on": False, "zorder": 3}
     if inside.any():
         axes.plot(
             place[inside],

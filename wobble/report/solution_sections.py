@@ -66,6 +66,11 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
             "the uncertainty of whatever was considered. Formal is that of the weights alone, a "
             "priori what was known before the data."
         ],
+        points=[
+            f"Considered, not estimated: {p.name}, known to {sized(p.sigma / p.scale)} "
+            f"{unit_text(p.unit)}".rstrip()
+            for p in solution.parameters.considered
+        ],
         tables=[Table("Estimated parameters", head, rows, numeric, stacked=True)],
     )
 

@@ -21,6 +21,7 @@ from typing import Any, ParamSpec, TypeVar
 import matplotlib as mpl
 import numpy as np
 from astropy.time import Time
+from cycler import cycler
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num, num2date
 from matplotlib.figure import Figure
@@ -68,13 +69,13 @@ LINES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (8, 3)))
 WIDTH = 6.4
 """Width of a figure, inches: of a text column at the size of the labels."""
 
-SETTINGS = {
+SETTINGS: Any = {
     "axes.edgecolor": INK,
     "axes.formatter.use_mathtext": False,
     "axes.grid": True,
     "axes.labelcolor": INK,
     "axes.linewidth": 0.8,
-    "axes.prop_cycle": mpl.cycler(color=PALETTE),
+    "axes.prop_cycle": cycler(color=PALETTE),
     "axes.spines.right": False,
     "axes.spines.top": False,
     "axes.titlecolor": INK,

@@ -77,7 +77,7 @@ class LanderOscillator(Contribution):
     def terms(self, points: PathPoints) -> list[Term]:
         if points.ways != 1:
             return []
-        return [Term(self._process, (Leg(1.0, points.round_trip / 2.0),))]
+        return [Term(self._process, (Leg(1.0),))]
 
 
 @dataclass(frozen=True)
@@ -101,5 +101,5 @@ class Transponder(Contribution):
     def terms(self, points: PathPoints) -> list[Term]:
         if points.ways == 1:
             return []
-        leg = Leg(path_factor(points), points.round_trip / 2.0)
+        leg = Leg(path_factor(points))
         return [Term(self._process, (leg,), on_range=0.0)]

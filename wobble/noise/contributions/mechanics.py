@@ -63,4 +63,4 @@ class LanderPhaseCentre(Contribution):
 
     def terms(self, points: PathPoints) -> list[Term]:
         # Moved in one event, it lengthens both legs at once: all of it is one-way range.
-        return [Term(self._process, (Leg(1.0, points.round_trip / 2.0),))]
+        return [Term(self._process, (Leg(1.0),))]

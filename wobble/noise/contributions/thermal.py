@@ -122,5 +122,5 @@ class TransponderThermal(Contribution):
     def terms(self, points: PathPoints) -> list[Term]:
         if points.ways == 1:
             return []
-        leg = Leg(path_factor(points), points.round_trip / 2.0)
+        leg = Leg(path_factor(points))
         return [Term(self._process, (leg,), on_range=0.0)]

@@ -1,0 +1,216 @@
+"""What a solution says of precession and core: the input of an inference of the interior.
+
+In: a `Solution`, its files, or single values with their uncertainties. Out: a `CoreEstimate`,
+the mean and covariance of precession rate, core factor and core period, for
+`wobble.planet.interior.infer_interior`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.errors import InputError, UnknownNameError
+from wobble.estimation.parameters import unit_scale
+from wobble.estimation.solution import Solution
+from wobble.estimation.solution_files import read_solution
+from wobble.planet.interior import (
+    Mantle,
+    PlanetFigure,
+    PolarMoment,
+    Precession,
+    infer_interior,
+    polar_moment,
+)
+from wobble.planet.interior_samples import InteriorSamples
+from wobble.planet.layers import Crust
+
+__all__ = ["NAMES", "CoreEstimate", "read_core_estimate"]
+
+Array = NDArray[np.float64]
+
+NAMES = ("pole.precession_rate", "core.factor", "core.period")
+"""The parameters that tell of the interior, in the order of mean and covariance."""
+
+
+@dataclass(frozen=True, eq=False)
+class CoreEstimate:
+    """Some or all of precession rate, core factor and core period.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Which of `NAMES` are known.
+    mean : ndarray, shape (k,)
+        Their values, SI (rad/s; no unit; s).
+    covariance : ndarray, shape (k, k)
+        Theirs.
+    note : str
+        Where it came from, and what is left out.
+    """
+
+    names: tuple[str, ...]
+    mean: Array
+    covariance: Array
+    note: str = ""
+
+    @classmethod
+    def of(cls, solution: Solution) -> Self:
+        """Estimates of a solution with their realistic covariance."""
+        estimated = solution.names
+        names = tuple(name for name in NAMES if name in estimated)
+        places = [estimated.index(name) for name in names]
+        return cls(
+            names,
+            solution.values[places],
+            solution.covariance_realistic[np.ix_(places, places)],
+            "estimates of a solution, realistic covariance",
+        )
+
+    @classmethod
+    def from_values(cls, values: Mapping[str, tuple[float, float]], note: str) -> Self:
+        """Independent values with their standard deviations, SI.
+
+        Raises
+        ------
+        InputError
+            If a name is not among `NAMES`, or a standard deviation is negative.
+        """
+        for name, (_, sigma) in values.items():
+            if name not in NAMES:
+                raise UnknownNameError("parameter of the interior", name, NAMES)
+            if not sigma >= 0.0:
+                raise InputError("a negative uncertainty", field=name, found=sigma)
+        names = tuple(name for name in NAMES if name in values)
+        mean, sigma = np.array([values[name] for name in names]).reshape(-1, 2).T
+        return cls(names, mean, np.diag(sigma**2), note)
+
+    def replaced_by(self, other: CoreEstimate) -> CoreEstimate:
+        """The values of another estimate in the place of one's own; the two are independent."""
+        kept = [k for k, name in enumerate(self.names) if name not in other.names]
+        own = tuple(self.names[k] for k in kept)
+        names = tuple(name for name in NAMES if name in (*own, *other.names))
+        mean, covariance = np.zeros(len(names)), np.zeros((len(names), len(names)))
+        for part, rows in ((self, kept), (other, range(len(other.names)))):
+            places = [names.index(part.names[k]) for k in rows]
+            mean[places] = part.mean[list(rows)]
+            covariance[np.ix_(places, places)] = part.covariance[np.ix_(list(rows), list(rows))]
+        note = "; ".join(text for text in (self.note, other.note) if text)
+        return replace(self, names=names, mean=mean, covariance=covariance, note=note)
+
+    def value(self, name: str) -> tuple[float, float]:
+        """Value and standard deviation of one of the parameters, SI.
+
+        Raises
+        ------
+        InputError
+            If it is not among those that are known.
+        """
+        if name not in self.names:
+            raise InputError(
+                "is not known, and the interior depends on it",
+                field=name,
+                found=", ".join(self.names) or "nothing",
+                expected="an estimate in the solution, or a value beside it",
+            )
+        k = self.names.index(name)
+        return float(self.mean[k]), float(np.sqrt(self.covariance[k, k]))
+
+    @property
+    def tells_of_the_core(self) -> bool:
+        """Whether both parameters of the core are known."""
+        return set(NAMES[1:]) <= set(self.names)
+
+    def polar_moment(self, precession: Precession, figure: PlanetFigure) -> PolarMoment:
+        """Polar moment of inertia from the precession rate (see `planet.interior`).
+
+        Raises
+        ------
+        InputError
+            If the rate is not known, or no planet has such a moment.
+        """
+        return polar_moment(*self.value(NAMES[0]), precession, figure)
+
+    def interior(
+        self,
+        precession: Precession,
+        figure: PlanetFigure,
+        mantle: Mantle,
+        rng: np.random.Generator,
+        *,
+        crust: Crust | None = None,
+        samples: int = 4000,
+    ) -> InteriorSamples:
+        """Monte Carlo through the covariance: arguments as for `planet.interior.infer_interior`.
+
+        Raises
+        ------
+        InputError
+            If one of the three parameters is not known, or they stand for no planet.
+        """
+        for name in NAMES:
+            self.value(name)
+        return infer_interior(
+            self.mean,
+            self.covariance,
+            precession,
+            figure,
+            mantle,
+            rng,
+            crust=crust,
+            samples=samples,
+        )
+
+
+def read_core_estimate(path: str | Path) -> CoreEstimate:
+    """Read the estimates from a solution's files.
+
+    Parameters
+    ----------
+    path : str or Path
+        The folder of a solution, the ``solution.ecsv`` in it, or a ``solution.json`` (which
+        has no correlations: the three are then taken as independent).
+
+    Raises
+    ------
+    InputError
+        If the files cannot be read or hold none of the parameters.
+    """
+    path = Path(path)
+    if path.suffix == ".json":
+        found = _from_json(path)
+    else:
+        found = CoreEstimate.of(read_solution(path.parent if path.suffix else path))
+        found = replace(found, note=f"{path}: {found.note}")
+    if not found.names:
+        raise InputError(
+            "has no parameter that tells of the interior", source=path, expected=", ".join(NAMES)
+        )
+    return found
+
+
+def _from_json(path: Path) -> CoreEstimate:
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+        parameters = content["parameters"]
+        values = {}
+        for name in NAMES:
+            if name in parameters:
+                scale = unit_scale(parameters[name]["unit"])
+                value, sigma = (float(parameters[name][k]) for k in ("value", "sigma_realistic"))
+                values[name] = (value * scale, sigma * scale)
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
+    except (UnicodeDecodeError, ValueError, KeyError, TypeError) as error:
+        raise InputError(
+            f"is not a solution in JSON ({error!r})",
+            source=path,
+            expected="parameters with value, unit and sigma_realistic",
+        ) from error
+    return CoreEstimate.from_values(values, f"{path}: no correlations given, taken as zero")
