@@ -52,7 +52,7 @@ def test_results_say_what_made_them(rehearsal):
 
 
 def test_the_steps_one_by_one_give_what_run_gives(rehearsal, short_scenario, tmp_path):
-    folder, summary = rehearsal
+    _, summary = rehearsal
     again = tmp_path / "again"
     assert wobble("simulate", short_scenario, "--out", again).exit_code == 0
     result = wobble("fit", short_scenario, again / "measurements.ecsv", "--json")
@@ -191,7 +191,9 @@ def test_no_data_at_all_is_refused(short_scenario):
     _assert_refused(wobble("fit", short_scenario), ["no data", "data.files"])
 
 
-def test_real_data_outside_the_earth_orientation_table_are_refused(rehearsal, short_scenario, tmp_path):
+def test_real_data_outside_the_earth_orientation_table_are_refused(
+    rehearsal, short_scenario, tmp_path
+):
     # The same measurements, no longer marked as simulated, lie years after the table's end.
     text = (rehearsal[0] / "measurements.ecsv").read_text(encoding="utf-8")
     assert "simulated: true" in text
@@ -209,7 +211,9 @@ def test_data_of_an_unknown_station_are_refused(rehearsal, short_text, tmp_path)
     _assert_refused(wobble("fit", path, rehearsal[0] / "measurements.ecsv"), ["station", "cliff"])
 
 
-def test_an_output_folder_that_cannot_be_written_is_refused_before_the_work(short_scenario, tmp_path):
+def test_an_output_folder_that_cannot_be_written_is_refused_before_the_work(
+    short_scenario, tmp_path
+):
     # A file stands where the folder should be (permissions do not stop an administrator).
     blocked = tmp_path / "file"
     blocked.write_text("here first", encoding="utf-8")

@@ -11,8 +11,9 @@ import pytest
 from invented import (
     Array,
     TablePasses,
-    epochs,
     keep,
+    lunar_like,
+    one_sample,
     seasonal_parameters,
     seasonal_pass,
     seasonal_passes,
@@ -27,56 +28,6 @@ from wobble.estimation.parameters import Parameter, ParameterSet
 
 EVERYTHING = EditingRules(threshold=np.inf, reweight=False)
 TRUTH = np.array([3.0, -1.0, 2.0, 0.5, -4.0, 1.0])
-
-
-def one_sample(name: str, residual: float, sigma: float, partials: Array) -> PassEquations:
-    nothing = np.zeros((1, 0))
-    return PassEquations(
-        name,
-        np.array(["range"]),
-        epochs(int(name[1:]), 1),
-        np.array([residual]),
-        np.array([sigma]),
-        partials[None],
-        (),
-        nothing,
-        np.zeros(0),
-        nothing,
-    )
-
-
-def lunar_like(rng: np.random.Generator) -> tuple[list[PassEquations], ParameterSet]:
-    """75 ranges to two reflectors from two stations, claimed far too precise, one wrong by 18.5 m.
-
-    The sizes are those of real normal points: 0.6 to 13 mm claimed, 15 mm left by the model.
-    """
-    n = 75
-    array = (np.arange(n) >= 44).astype(int)
-    station = np.isin(np.arange(n), [54, 55, 56]).astype(int)
-    day = np.sort(rng.uniform(7, 30, n))
-    longitude = np.radians(7.0 * np.sin(2 * np.pi * day / 27.3) + 0.9 * np.cos(2 * np.pi * day))
-    latitude = np.radians(6.5 * np.sin(2 * np.pi * day / 27.2 + 1.0))
-    toward = np.column_stack(
-        [
-            np.cos(latitude) * np.cos(longitude),
-            np.cos(latitude) * np.sin(longitude),
-            np.sin(latitude),
-        ]
-    )
-    rows = np.zeros((n, 8))
-    for k in range(3):
-        rows[np.arange(n), 3 * array + k] = -toward[:, k]
-    rows[np.arange(n), 6 + station] = 1.0
-    sigma = np.where(station == 1, 6e-4, 10 ** rng.uniform(np.log10(3e-3), np.log10(13e-3), n))
-    residual = rng.normal(size=n) * np.hypot(sigma, 0.015)
-    residual += rows @ np.array([1.0, -0.5, 0.3, 0.2, 0.4, -0.6, 0.1, -0.03])
-    residual[62] += 18.5
-    passes = [one_sample(f"N{i:02d}", residual[i], sigma[i], rows[i]) for i in range(n)]
-    parameters = ParameterSet(
-        [Parameter(f"lander.{a}.{c}", "m") for a in ("one", "two") for c in "xyz"]
-        + [Parameter(f"station.{s}.range_bias", "m", sigma=0.05) for s in ("one", "two")]
-    )
-    return passes, parameters
 
 
 def test_without_editing_the_fit_is_weighted_least_squares() -> None:

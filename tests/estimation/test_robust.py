@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from invented import Array, TablePasses, seasonal_parameters, seasonal_passes
+from invented import Array, TablePasses, lunar_like, seasonal_parameters, seasonal_passes
 from scipy.optimize import least_squares
 
 from wobble.estimation.linearisation import Linearisation
@@ -85,6 +85,17 @@ def test_the_start_resists_gross_errors_in_a_third_of_the_samples() -> None:
     with Linearisation(TablePasses(passes, np.zeros(6)), seasonal_parameters(), np.zeros(6)) as lin:
         estimate = resistant_start(lin).estimate
     assert np.abs((estimate.step - np.arange(6.0)) / estimate.sigma).max() < 5.0
+
+
+def test_two_samples_that_claim_too_much_do_not_win_by_being_fitted_exactly() -> None:
+    # The second station has two ranges, claimed to 0.6 mm, and a bias: with sigmas scaled by a
+    # factor they are fitted all but exactly. Restricted likelihood is not taken in by that.
+    for seed in (2, 3, 7):
+        passes, parameters = lunar_like(np.random.default_rng(seed))
+        passes = [one for one in passes if one.name != "N55"]
+        free = parameters.changed("station.two.*", sigma=10.0)
+        with Linearisation(TablePasses(passes, np.zeros(8)), free, np.zeros(8)) as lin:
+            assert resistant_start(lin).components["range"].form == "excess"
 
 
 def test_the_median_gives_the_factor_in_spite_of_gross_errors() -> None:

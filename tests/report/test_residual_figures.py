@@ -154,9 +154,9 @@ def test_the_histogram_is_a_density_beside_the_normal_one(rehearsal: Rehearsal) 
     # Abramowitz & Stegun 1964, table 26.1: Z(0), Z(1), Z(2).
     heights = np.interp([0.0, 1.0, 2.0], *normal.T)
     assert heights == pytest.approx([0.3989422804, 0.2419707245, 0.0539909665], rel=1e-8)
-    # 10,000 samples drawn from it: a bin of 1000 scatters by 3 %.
+    # 10,000 samples drawn from it: a bin of 1000 scatters by 32, 0.013 in density.
     middle = (edges[1:] + edges[:-1]) / 2.0
-    assert density == pytest.approx(np.interp(middle, *normal.T), abs=0.02)
+    assert density == pytest.approx(np.interp(middle, *normal.T), abs=0.05)
     assert "10000" in str(steps.get_label())
 
 

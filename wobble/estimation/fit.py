@@ -4,10 +4,10 @@ In: an observation model, the parameters, the rules of editing. Out: a `Solution
 
 Gauss-Newton: linearise, solve, move, until the move is small. Each iteration evaluates
 the physics once and keeps the rows (`linearisation`); finding the bad samples and the
-variance components happens within the iteration. As long as the estimates still move by
-more than a standard deviation, the editing starts afresh at each linearisation; after
-that it goes on from the decisions of the iteration before. A move that makes the weighted
-sum of squares larger, with the same samples and weights, is halved.
+variance components happens within the iteration. As long as residuals come out otherwise
+than the linearisation before foretold, the editing starts afresh; after that it goes on
+from the decisions of the iteration before. A move that makes the weighted sum of squares
+larger, with the same samples and weights, is halved.
 
 The iteration has converged when no estimate moves by more than ``tolerance`` of its
 standard deviation and the same samples are accepted as in the iteration before.
@@ -30,6 +30,7 @@ from wobble.estimation.editing import (
     Judgement,
     edit,
     first_judgement,
+    solve_edited,
 )
 from wobble.estimation.least_squares import ObservationModel, SquareRootInformation
 from wobble.estimation.linearisation import Grouping, Linearisation, NoiseWeights
@@ -40,6 +41,11 @@ from wobble.estimation.solution import Iteration, Solution, solution_of
 __all__ = ["Convergence", "fit"]
 
 Array = NDArray[np.float64]
+
+# A residual is a surprise if it is off by this share of the sample's standard deviation ...
+SURPRISE = 0.5
+# ... and the linearisation was too far away if more than this share of the samples are.
+SURPRISED = 0.01
 
 
 @dataclass(frozen=True)
@@ -178,9 +184,16 @@ def _judgement(
             linearisation.parameters,
             len(linearisation),
         )
-    elif (np.abs(last.estimate.step) <= last.estimate.sigma).all():
+    elif _was_foretold(linearisation, rules, last):
         return last.judgement
     return first_judgement(linearisation, rules)
+
+
+def _was_foretold(linearisation: Linearisation, rules: EditingRules, last: EditedSolution) -> bool:
+    """Whether nearly all residuals are those of the linearisation before, rejected ones too."""
+    now = solve_edited(linearisation, rules, last.judgement)
+    change = np.abs(now.residual - last.residual) / linearisation.sigma
+    return bool((change > SURPRISE).mean() <= SURPRISED)
 
 
 def _record(

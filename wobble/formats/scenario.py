@@ -126,9 +126,9 @@ def _body(head: Section, top: Section) -> Body:
     body = read_body(_path_or_name(head, "body", name, READY_MADE))
     given = top.section("rotation", {})
     known = body.orientation.values
-    for key in given.keys():
+    for key in given:
         _require_known(given, key, known)
-    return body.with_rotation({k: given.quantity(k, unit_of(k).si) for k in given.keys()})
+    return body.with_rotation({k: given.quantity(k, unit_of(k).si) for k in given})
 
 
 def _require_known(section: Section, key: str, known: Any) -> None:
@@ -381,7 +381,7 @@ def _at_key(section: Section, key: str, error: InputError) -> InputError:
 def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
     """A priori standard deviations; a pattern stands for every name that it matches."""
     sigmas: dict[str, float] = {}
-    for key in section.keys():
+    for key in section:
         try:
             names = parameters.select(key)
         except InputError as error:
@@ -407,7 +407,7 @@ def _editing(section: Section) -> EditingRules:
 
 def _truth(section: Section, parameters: ParameterSet) -> dict[str, float]:
     truth = {}
-    for key in section.keys():
+    for key in section:
         _require_known(section, key, parameters.names)
         unit = unit_of(key).si
         truth[key] = section.quantity(key, unit) if unit else section.number(key)

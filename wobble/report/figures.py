@@ -22,6 +22,8 @@ from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.estimation.solution import Solution
+from wobble.noise.budget import Budget
+from wobble.noise.budget_table import LinkConditions
 from wobble.planet.rotation import RotationModel
 from wobble.report.budget_figures import allan_deviations, contributions_by_sun_angle
 from wobble.report.content import ReportFigure
@@ -53,6 +55,7 @@ from wobble.tracking import Tracking
 
 __all__ = [
     "allan_deviations",
+    "budget_figures",
     "contributions_by_sun_angle",
     "correlation_matrix",
     "coverage",
@@ -94,7 +97,8 @@ def report_figures(
             figures += _solution_figures(solution, truth)
             figures += _pole_figures(campaign, solution, track)
         figures += _plan_figures(periods, passes, track)
-        figures += _budget_figures(campaign, track)
+        if campaign.budget is not None:
+            figures += budget_figures(campaign.budget, link_conditions(campaign, track))
     return figures
 
 
@@ -282,18 +286,20 @@ def _span(values: np.ndarray) -> str:
     return f"{sized(float(values.min()), 3)} to {sized(float(values.max()), 3)}"
 
 
-def _budget_figures(campaign: Campaign, track: Coverage | None) -> list[ReportFigure]:
-    """None for a budget of white noise alone, which depends on nothing that these show."""
-    budget = campaign.budget
-    if budget is None or budget.is_white:
+def budget_figures(budget: Budget, conditions: LinkConditions) -> list[ReportFigure]:
+    """Contributions against the Sun-Earth-probe angle and against averaging time.
+
+    None for a budget of white noise alone, which depends on nothing that these show.
+    """
+    if budget.is_white:
         return []
-    conditions = link_conditions(campaign, track)
     drawn: list[tuple[Callable[..., Axes], str, str, str]] = [
         (
             contributions_by_sun_angle,
             "budget-sun-angle",
             "Noise of a range rate by contribution",
-            "Against the Sun-Earth-probe angle, at 45 degrees of elevation.",
+            "Against the Sun-Earth-probe angle, at "
+            f"{sized(np.degrees(conditions.elevation), 2)} degrees of elevation.",
         ),
         (
             allan_deviations,

@@ -258,9 +258,7 @@ def _draw(
             "label": name,
         }
         if few:
-            _draw_samples(
-                axes, place[chosen], view.residual[chosen], view.predicted[chosen], look
-            )
+            _draw_samples(axes, place[chosen], view.residual[chosen], view.predicted[chosen], look)
             continue
         members = [rows[chosen[rows]] for rows in groups]
         filled = [i for i, rows in enumerate(members) if rows.size]

@@ -1,0 +1,159 @@
+"""Events of station and lander: against differences, the standard library of astronomy, and
+the sizes that the formulas give."""
+
+import erfa
+import numpy as np
+import pytest
+import scene
+
+from wobble.constants import SPEED_OF_LIGHT
+from wobble.epochs import Epochs
+from wobble.link.ends import barycentric_correction
+
+
+@pytest.fixture(scope="module")
+def epochs():
+    tags = scene.later(np.sort(np.random.default_rng(1).uniform(1.0, scene.DAYS - 1.0, 50)))
+    return Epochs.from_time(tags, "tdb")
+
+
+def ends():
+    return scene.station(), scene.lander()
+
+
+def norm(vectors):
+    return np.linalg.norm(vectors, axis=-1)
+
+
+@pytest.mark.parametrize("end", ends(), ids=("station", "lander"))
+@pytest.mark.parametrize("interval", [0.01, 1.0, 60.0, 3600.0])
+def test_a_step_is_the_difference_of_two_positions(epochs, end, interval):
+    seconds = np.full(len(epochs), interval)
+    begin, later = end.at(epochs), end.at(epochs.shift(seconds))
+    step = end.step(begin, later, seconds)
+    # Positions are rounded to 0.03 mm, and the ephemeris has jumps of some 0.02 mm at the ends
+    # of its records.
+    assert norm((later.position - begin.position) - step).max() < 2e-4
+
+
+@pytest.mark.parametrize(("end", "limit"), zip(ends(), (0.06, 1e-4), strict=True))
+def test_the_velocity_is_the_rate_of_the_position(epochs, end, limit):
+    # The station's is that of the mean pole of the span, the lander's exact.
+    half = np.full(len(epochs), 0.5)
+    before = epochs.shift(-half)
+    begin, later = end.at(before), end.at(epochs.shift(half))
+    rate = end.step(begin, later, 2.0 * half)
+    assert norm(end.at(epochs).velocity - rate).max() < limit
+
+
+@pytest.mark.parametrize(("end", "limit"), zip(ends(), (1e-5, 5e-6), strict=True))
+def test_a_straight_path_of_25_ms_is_good_to_some_micrometres(epochs, end, limit):
+    interval = np.full(len(epochs), 0.025)
+    begin, later = end.at(epochs), end.at(epochs.shift(interval))
+    exact = end.step(begin, later, interval)
+    straight = begin.velocity * 0.025
+    # The station's velocity has an error of its own, see above.
+    assert norm(straight - exact).max() < limit + (0.06 * 0.025 if end is scene.station() else 0)
+
+
+def test_the_clock_of_the_place_is_that_of_the_standard_library(epochs):
+    # SOFA's dtdb with and without the place (its terms of the place: Moyer 1981, with an error
+    # of the mean longitudes of some nanoseconds).
+    station = scene.station()
+    event = station.at(epochs)
+    longitude, _, _ = station.station.geodetic
+    x, y, z = station.station.position / 1e3
+    day, part = epochs.julian_date
+    ut = (part + 0.5) % 1.0
+    place = erfa.dtdb(day, part, ut, longitude, np.hypot(x, y), z)
+    geocentre = erfa.dtdb(day, part, ut, 0.0, 0.0, 0.0)
+    ours = station.place_clock(event)
+    assert np.abs(ours).max() > 1.0e-6
+    assert np.abs(ours - (place - geocentre)).max() < 3e-8
+
+
+def test_the_rate_of_the_clock_is_the_change_of_its_reading(epochs):
+    station = scene.station()
+    half = np.full(len(epochs), 30.0)
+    readings = []
+    for at in (epochs.shift(-half), epochs.shift(half)):
+        readings.append(station.earth.clock.value(at)[:, 0] + station.place_clock(station.at(at)))
+    rate = (readings[1] - readings[0]) / 60.0
+    assert np.abs(rate).max() > 1e-10
+    assert np.abs(station.clock_rate(station.at(epochs)) - rate).max() < 1e-12
+
+
+def test_an_event_at_the_clock_of_the_station_reads_that_time(epochs):
+    station = scene.station()
+    tt = Epochs(epochs.seconds, epochs.fraction, "tt")
+    event = station.at_clock(tt)
+    reading = station.earth.tt(event.epochs).shift(-station.place_clock(event))
+    assert np.abs(reading.minus(tt)).max() < 1e-12
+
+
+def test_scale_and_contraction_have_the_sizes_of_the_formula(epochs):
+    # IERS Conventions 2010, eq. 11.19: (1.48e-8 + U/c^2) r with U/c^2 = 0.99e-8, and
+    # V^2/(2 c^2) = 0.49e-8 of the part along V.
+    station = scene.station().at(epochs)
+    radius = norm(station.turned)
+    shrunk = norm(station.turned) - norm(station.local)
+    assert np.all((shrunk > 2.4e-8 * radius) & (shrunk < 3.1e-8 * radius))
+    lander = scene.lander().at(epochs)
+    shrunk = norm(lander.turned) - norm(lander.local)
+    # GM/(c^2 r) of the Sun at Mars is 0.65e-8, V^2/(2 c^2) 0.32e-8; the tide adds 1 cm.
+    assert np.all(np.abs(shrunk) < 1.1e-8 * 3.4e6 + 0.015)
+
+
+def test_contraction_is_along_the_velocity():
+    velocity = np.array([[0.6e8, 0.0, 0.0]])
+    local = np.array([[1.0e6, 2.0e6, 0.0]])
+    moved = local + barycentric_correction(local, velocity, np.zeros(1))
+    # Lorentz: sqrt(1 - beta^2) = 1 - beta^2/2 along the velocity, nothing across.
+    beta = 0.6e8 / SPEED_OF_LIGHT
+    np.testing.assert_allclose(moved, [[1.0e6 * (1 - beta**2 / 2), 2.0e6, 0.0]], rtol=1e-14)
+
+
+def test_the_tide_of_the_lander_is_the_one_of_its_body(epochs):
+    lander = scene.lander()
+    still = lander.at(epochs)
+    rigid = type(lander)(
+        lander.lander, type(lander.body)(**_rigid(lander.body)), lander.ephemeris
+    ).at(epochs)
+    tide = still.correction - rigid.correction
+    fixed = lander.body.tidal_displacement(lander.lander.position, lander.ephemeris, epochs)
+    turned = lander.body.orientation.inertial(fixed, epochs)
+    assert norm(turned).max() > 1e-3
+    np.testing.assert_allclose(tide, turned, atol=1e-9)
+
+
+def _rigid(body):
+    from dataclasses import fields
+
+    values = {f.name: getattr(body, f.name) for f in fields(body)}
+    return values | {"love_h2": 0.0, "love_l2": 0.0}
+
+
+def test_an_offset_of_the_orbit_moves_the_planet_along_its_axes(epochs):
+    from dataclasses import replace
+
+    lander = scene.lander()
+    axes = lander.orbit_axes(epochs)
+    np.testing.assert_allclose(
+        np.einsum("nij,nkj->nik", axes, axes), np.broadcast_to(np.eye(3), (50, 3, 3)), atol=1e-14
+    )
+    position, velocity = lander.center_state(epochs)
+    sun, _ = lander.ephemeris.state("sun", epochs)
+    outward = position - sun
+    assert np.all(np.einsum("ni,ni->n", axes[:, 0], outward) > 0)
+    assert np.all(np.einsum("ni,ni->n", axes[:, 1], velocity) > 2e4)
+    moved = replace(lander, orbit_offset=(0.0, 1000.0, 0.0))
+    shift = moved.at(epochs).center - lander.at(epochs).center
+    np.testing.assert_allclose(shift, 1000.0 * axes[:, 1], atol=1e-4)
+
+
+def test_the_zenith_is_the_third_axis_of_the_horizon(epochs):
+    station = scene.station()
+    event = station.at(epochs)
+    toward = np.random.default_rng(2).normal(size=(len(epochs), 3))
+    up = np.einsum("ni,ni->n", station.zenith(event), toward)
+    np.testing.assert_allclose(station.look(event, toward)[:, 2], up, atol=1e-12)

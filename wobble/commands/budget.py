@@ -1,0 +1,127 @@
+"""What spoils the link: the noise budget of a scenario in numbers and two figures.
+
+In: a scenario with a budget, and where the link is. Out: a table of contributions; figures of
+contributions against the Sun-Earth-probe angle and of Allan deviations.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import numpy as np
+from astropy.table import QTable
+from astropy.units import Quantity
+
+from wobble.campaign.campaign import Campaign
+from wobble.commands.campaign import scenario_argument
+from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.constants import ASTRONOMICAL_UNIT
+from wobble.errors import InputError
+from wobble.formats.results import ecsv_text
+from wobble.formats.toml_section import parse_quantity
+from wobble.noise.budget_table import LinkConditions, budget_table
+from wobble.report.figures import budget_figures
+
+__all__ = ["COMMANDS"]
+
+
+class _QuantityType(click.ParamType):
+    """A number with its unit on the command line."""
+
+    name = "quantity"
+
+    def __init__(self, unit: str) -> None:
+        self.unit = unit
+
+    def convert(
+        self, value: str | float, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_quantity(value, self.unit)
+        except ValueError as error:
+            self.fail(f"{value!r} {error}; expected such as '1 {self.unit}'", param, ctx)
+
+
+@click.command()
+@scenario_argument
+@click.option(
+    "--sun-angle",
+    type=_QuantityType("rad"),
+    default="90 deg",
+    show_default=True,
+    help="Sun-Earth-probe angle.",
+)
+@click.option(
+    "--elevation",
+    type=_QuantityType("rad"),
+    default="45 deg",
+    show_default=True,
+    help="At the station.",
+)
+@click.option(
+    "--distance",
+    type=_QuantityType("m"),
+    default="1 AU",
+    show_default=True,
+    help="Of the lander.",
+)
+@OUT
+@JSON
+def budget(
+    campaign: Campaign,
+    sun_angle: float,
+    elevation: float,
+    distance: float,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """What each contribution adds to the noise of the link.
+
+    \b
+    Example: wobble budget synthetic_passes/campaign.toml --sun-angle "20 deg" --out budget
+    Writes budget.ecsv and two figures.
+    """
+    if campaign.budget is None:
+        raise InputError(
+            "the scenario has no noise budget",
+            source=campaign.source,
+            field="noise",
+            expected="[[noise]] tables",
+        )
+    conditions = LinkConditions(sun_angle=sun_angle, elevation=elevation, distance=distance)
+    rows = budget_table(campaign.budget, conditions)
+    table = QTable(
+        {
+            "contribution": [row.name for row in rows],
+            "range_rate": Quantity([1e3 * row.range_rate for row in rows], "mm/s"),
+            "range": Quantity([row.range for row in rows], "m"),
+            "allan_60_s": [row.allan_60 for row in rows],
+            "allan_1000_s": [row.allan_1000 for row in rows],
+            "share_of_variance": [row.share for row in rows],
+        }
+    )
+    for name in table.colnames[1:]:
+        table[name].info.format = ".3g"
+    with result_folder(out) as folder:
+        if folder:
+            folder.add("budget.ecsv", ecsv_text(table, {"scenario": campaign.source.name}))
+            for figure in budget_figures(campaign.budget, conditions):
+                folder.add(f"figures/{figure.name}.svg", figure.svg)
+    if as_json:
+        columns = {name: np.asarray(table[name].value).tolist() for name in table.colnames[1:]}
+        print_json({"contribution": list(table["contribution"]), **columns})
+        return
+    click.echo(
+        f"{campaign.name}: at {distance / ASTRONOMICAL_UNIT:.3g} au, Sun-Earth-probe angle "
+        f"{np.degrees(sun_angle):.3g} deg, elevation {np.degrees(elevation):.3g} deg, "
+        f"count time {conditions.count_time:g} s; one standard deviation"
+    )
+    for line in table.pformat(max_width=-1, max_lines=-1):
+        click.echo(line)
+    print_where(folder)
+
+
+COMMANDS: list[click.Command] = [budget]
