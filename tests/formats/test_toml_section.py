@@ -299,6 +299,6 @@ def test_a_missing_key_with_a_dot_is_missed_in_its_table(read: Read) -> None:
 
 def test_what_looks_like_a_key_in_a_long_string_is_none(read: Read) -> None:
     top = read('text = """\nkey = 1\n[part]\n"""\n[part]\nkey = "x"\n')
-    assert top.section("part").line("key") == 6
+    assert (top.section("part").line("key"), top.section("part").line("other")) == (6, 5)
     once = read("text = '''one line'''\nkey = 1\n")
     assert once.line("key") == 2

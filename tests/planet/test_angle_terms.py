@@ -139,6 +139,13 @@ def test_a_polynomial_is_a_taylor_series() -> None:
     assert not angles[:, [0, 1, 3, 4]].any()
 
 
+def test_the_increment_of_an_accelerated_angle_is_exact() -> None:
+    # 3 (t + T)^2 / 2 - 3 t^2 / 2 + 2 T with t = 100 s, T = 50 s.
+    values = {"spin.angle": 1.0, "spin.rate": 2.0, "spin.acceleration": 3.0}
+    step = TERMS["polynomial"].increments(values, Epochs.of(100.0), np.array([50.0]))
+    np.testing.assert_array_equal(step, [[0, 0, 18850.0, 0, 0]])
+
+
 def test_harmonics_act_on_each_angle_with_its_factor() -> None:
     epochs = epochs_of_a_century()
     angles = TERMS["harmonics"].angles(VALUES, epochs)

@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import cholesky
 from tqdm import tqdm
 
 from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
@@ -37,8 +38,8 @@ from wobble.errors import InputError
 __all__ = ["Selection", "select_passes"]
 
 Array = NDArray[np.float64]
-TOLERANCE = 2e-3
-"""Gap at which the search ends: a fifth of a percent of a standard deviation."""
+TOLERANCE = 5e-3
+"""Gap at which the search ends: half a percent of a standard deviation."""
 WHOLE = 1.0 - 1e-3
 """Share of a pass that counts as taken whole."""
 SPARE = 50
@@ -219,34 +220,43 @@ class _Choice:
         before = 0.0
         while self.information > before * (1.0 + gain):
             before = self.information
-            signals = self.problem.signals(self.displacement)
+            signals = self._signals()
             for i in self.numbers[np.argsort(signals[self.numbers])]:
                 if self.information >= enough:
                     return
-                self._replace(i)
+                if self._replace(int(i), signals):
+                    signals = self._signals()
 
-    def _replace(self, i: int) -> None:
+    def _replace(self, i: int, signals: Array) -> bool:
+        """Put a better pass in the place of pass i, if there is one."""
         rest = self.taken.copy()
         rest[i] = 0.0
         fits = self.problem.limits.fitting(rest) & (self.taken == 0.0)
-        signals = self.problem.signals(self.displacement)
         # By the tangent bound a pass with a smaller signal is no better in its place.
         fits &= signals > signals[i]
         if not fits.any():
-            return
-        root = self.problem.triangle(rest)
+            return False
+        left = cholesky(self.root.T @ self.root - self.problem.rows[i].T @ self.problem.rows[i])
         least = self.information * (1.0 + GAIN)
-        best = _best_addition(self.problem, root, fits, np.ones(len(fits)), least)
-        if best is not None:
-            rest[best] = 1.0
-            self.taken = rest
-            self._settle(triangle([root, self.problem.rows[best]]))
+        best = _best_addition(self.problem, left, fits, np.ones(len(fits)), least)
+        if best is None:
+            return False
+        rest[best] = 1.0
+        # Subtracting has cost digits; the exchange is made only if it is good without that.
+        root = self.problem.triangle(rest)
+        if self.problem.target.information(root) <= least:
+            return False
+        self.taken = rest
+        self._settle(root)
+        return True
+
+    def _signals(self) -> Array:
+        target = self.problem.target
+        return self.problem.signals(target.displacement(self.root))
 
     def _settle(self, root: Array) -> None:
-        target = self.problem.target
         self.root = root
-        self.information = target.information(root)
-        self.displacement = target.displacement(root)
+        self.information = self.problem.target.information(root)
         self.bar.set_postfix(taken=int(self.taken.sum()), sigma=f"{self.information**-0.5:.4g}")
         self.bar.update()
 

@@ -15,7 +15,6 @@ import numpy as np
 from astropy.table import QTable
 from astropy.time import Time
 
-from wobble import __version__
 from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
@@ -38,6 +37,7 @@ from wobble.planet.rotation import RotationModel, TabulatedLibration
 from wobble.report import planet_figures
 from wobble.report.style import offscreen
 from wobble.report.svg import figure_svg
+from wobble.version import __version__
 
 __all__ = ["COMMANDS"]
 

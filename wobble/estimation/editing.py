@@ -36,7 +36,15 @@ from wobble.estimation.passes import (
 from wobble.estimation.robust import inflation, resistant_start
 from wobble.estimation.variance import VarianceComponent, estimate_component
 
-__all__ = ["EditedSolution", "EditingRules", "Judgement", "edit", "first_judgement", "reasons"]
+__all__ = [
+    "EditedSolution",
+    "EditingRules",
+    "Judgement",
+    "edit",
+    "first_judgement",
+    "reasons",
+    "solve_edited",
+]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

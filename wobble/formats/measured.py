@@ -33,7 +33,8 @@ def parse_measured(text: str, unit: str, *, field: str) -> tuple[float, float]:
         If it is not of this form, the unit has another dimension, or the uncertainty is
         negative.
     """
-    expected = f'a value with its uncertainty, such as "1.0 +- 0.1 {unit}"'.replace(' "', '"')
+    example = f"1.0 +- 0.1 {unit}".rstrip()
+    expected = f'a value with its uncertainty, such as "{example}"'
     match = _MEASURED.fullmatch(text)
     if match is None:
         raise InputError("no value with an uncertainty", field=field, found=text, expected=expected)

@@ -85,7 +85,8 @@ class Event:
     def moved(self, interval: Array) -> Event:
         """The event an instant later, on a straight line.
 
-        After 25 ms it is 10 micrometres off for a station, 5 for a lander on Mars.
+        After 25 ms it is 5 micrometres off for a lander on Mars; a station, whose velocity
+        is good to 0.06 m/s only, 60 micrometres after 1 ms.
         """
         return replace(
             self,
@@ -318,7 +319,7 @@ class LanderEnd:
         turned = orientation.inertial(place, epochs)
         # The secant over a tenth of a second is the derivative to 1e-12 of it.
         tenth = np.full(len(epochs), 0.1)
-        spin = orientation.increment(place, epochs, tenth) / 0.1
+        spin = orientation.increment(place, epochs.shift(-tenth / 2.0), tenth) / 0.1
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)

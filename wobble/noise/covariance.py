@@ -23,7 +23,7 @@ from functools import cached_property, lru_cache
 from itertools import combinations_with_replacement
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
+from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 from scipy.linalg import blas, lapack
 
@@ -229,7 +229,10 @@ class _PathCovariance:
             for function in functions:
                 # Row i, column j of the view is the function at lag (i - j) steps.
                 table = function.table(self.step, reach)
-                self.toeplitz.append(sliding_window_view(table, reach + 1)[::-1])
+                stride = table.strides[0]
+                self.toeplitz.append(
+                    as_strided(table[reach:], (reach + 1,) * 2, (-stride, stride), writeable=False)
+                )
 
     def block(self, rows: slice, columns: slice) -> Array:
         """Covariance of the path between two runs of points."""
@@ -252,12 +255,6 @@ class _PathCovariance:
         return self.toeplitz[k][np.ix_(self.position[rows], self.position[columns])]
 
 
-def _run(index: Indices) -> Indices | slice:
-    """The same indices as a slice if they are consecutive: slices are not copied."""
-    consecutive = index[-1] - index[0] + 1 == index.size and (np.diff(index) == 1).all()
-    return slice(int(index[0]), int(index[-1]) + 1) if consecutive else index
-
-
 def _lower_covariance(points: PathPoints, terms: Sequence[Term], extra: Array) -> Array:
     """Covariance of the samples, its lower triangle; above it, blocks may be missing."""
     n = points.first.size
@@ -265,18 +262,23 @@ def _lower_covariance(points: PathPoints, terms: Sequence[Term], extra: Array) -
     functions = _LagFunctions(points, terms).functions
     path = _PathCovariance(points, list(functions.values()))
     first, last = points.first, points.last
+    in_order = bool((np.diff(first) == 1).all() and (np.diff(last) == 1).all())
+
+    def run(index: Indices) -> Indices | slice:
+        """The same indices, as a slice where they are consecutive: slices are not copied."""
+        return slice(int(index[0]), int(index[-1]) + 1) if in_order else index
+
     for start in range(0, n, BLOCK):
         stop = min(start + BLOCK, n)
         here = slice(start, stop)
-        ends = np.concatenate([first[here], last[here]])
-        low, high = int(ends.min()), int(ends.max()) + 1
-        wide = max(int(last[:stop].max()), int(first[:stop].max())) + 1
+        low, high = int(first[here].min()), int(last[here].max()) + 1
+        wide = int(last[:stop].max()) + 1
         ends_by_points = path.block(slice(low, high), slice(0, wide))
-        rows = ends_by_points[_run(last[here] - low)] * points.weight_last[here, None]
-        rows += ends_by_points[_run(first[here] - low)] * points.weight_first[here, None]
+        rows = ends_by_points[run(last[here] - low)] * points.weight_last[here, None]
+        rows += ends_by_points[run(first[here] - low)] * points.weight_first[here, None]
         block = result[here, :stop]
-        np.multiply(rows[:, _run(last[:stop])], points.weight_last[:stop], out=block)
-        block += rows[:, _run(first[:stop])] * points.weight_first[:stop]
+        np.multiply(rows[:, run(last[:stop])], points.weight_last[:stop], out=block)
+        block += rows[:, run(first[:stop])] * points.weight_first[:stop]
     result[np.arange(n), np.arange(n)] += extra
     return result
 

@@ -247,7 +247,10 @@ class PathPoints:
     @cached_property
     def _tags(self) -> tuple[Array, Indices]:
         """Distinct time tags in their order, and a sample of each."""
-        return np.unique(self.geometry.time, return_index=True)
+        time = self.geometry.time
+        if (time[1:] > time[:-1]).all():
+            return time, np.arange(time.size)
+        return np.unique(time, return_index=True)
 
     def along(self, column: Array) -> Array:
         """A column of the samples at the points: linear in time, shape (m,)."""

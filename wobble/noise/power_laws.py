@@ -193,11 +193,13 @@ def matern_deficit(nu: float, u: Array) -> Array:
         return -np.expm1(-u)
     if not _has_series(nu):
         return _general_deficit(nu, u)
-    if u.max(initial=0.0) <= SERIES_REACH:
-        return _series_deficit(nu, u)
+    largest = u.max(initial=0.0)
+    if largest <= SERIES_REACH:
+        return _series_deficit(nu, u, largest)
     near = u <= SERIES_REACH
     result = np.empty_like(u)
-    result[near], result[~near] = _series_deficit(nu, u[near]), _general_deficit(nu, u[~near])
+    result[near] = _series_deficit(nu, u[near], SERIES_REACH)
+    result[~near] = _general_deficit(nu, u[~near])
     return result
 
 
@@ -212,15 +214,15 @@ def _general_deficit(nu: float, u: Array) -> Array:
     return 1.0 - 2.0 ** (1.0 - nu) / math.gamma(nu) * u**nu * special.kv(nu, u)
 
 
-def _series_deficit(nu: float, u: Array) -> Array:
-    # The argument of the logarithm may not vanish; its product with the square then does.
-    square = np.maximum(0.25 * u * u, 1e-200).ravel()
-    count = 1 + bisect.bisect_left(TERMS_REACH, square.max(initial=0.0))
+def _series_deficit(nu: float, u: Array, largest: float) -> Array:
+    count = 1 + bisect.bisect_left(TERMS_REACH, 0.25 * largest**2)
+    square = 0.25 * u.ravel() ** 2
+    powers = np.multiply.accumulate(np.full((count, square.size), square))
     coefficients = _series(nu)
-    powers = np.multiply.accumulate(np.broadcast_to(square, (count, square.size)))
     smooth, rough = coefficients[:, 1 : count + 1] @ powers + coefficients[:, :1]
     if nu == 1.0:
-        deficit = square * (smooth - rough * np.log(square))
+        # The logarithm's argument may not vanish; its product with the square does then.
+        deficit = square * (smooth - rough * np.log(np.maximum(square, 1e-200)))
     else:
         deficit = rough * square**nu - square * smooth
     return deficit.reshape(u.shape)

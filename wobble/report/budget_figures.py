@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, NullLocator
+from matplotlib.ticker import FixedLocator, NullFormatter, NullLocator
 from numpy.typing import NDArray
 
 from wobble.noise.budget import Budget
@@ -104,8 +104,9 @@ def _draw(axes: Axes, place: Array, parts: dict[str, Array]) -> None:
     axes.plot(place, _drawn(total), color=INK, linewidth=2.2, label=TOTAL)
     axes.set_xscale("log")
     axes.set_yscale("log")
-    axes.yaxis.set_major_formatter(_plain_or_power)
-    axes.xaxis.set_major_formatter(_plain_or_power)
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter(_plain_or_power)
+        axis.set_minor_formatter(NullFormatter())
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
 
 
