@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import de421
@@ -45,8 +45,10 @@ def planets() -> Ephemeris:
 
 
 @pytest.fixture(scope="module")
-def kernel() -> SPK:
-    return SPK.open(de440)
+def kernel() -> Iterator[SPK]:
+    opened = SPK.open(de440)
+    yield opened
+    opened.close()
 
 
 def epochs_between(first_year: int, last_year: int, number: int = 200) -> Epochs:
@@ -78,8 +80,9 @@ def test_states_equal_those_of_jplephem(planets: Ephemeris, kernel: SPK, body: s
 def test_positions_equal_those_of_skyfield(planets: Ephemeris, body: str) -> None:
     times = load.timescale(builtin=True)
     epochs = epochs_between(2000, 2050, 20)
-    target = SpiceKernel(de440)["mars barycenter" if body == "mars" else body]
-    expected = target.at(times.tdb_jd(*epochs.julian_date)).xyz.m.T
+    with SpiceKernel(de440) as kernel:
+        target = kernel["mars barycenter" if body == "mars" else body]
+        expected = target.at(times.tdb_jd(*epochs.julian_date)).xyz.m.T
     # Skyfield's positions are in astronomical units: 2e-16 of 1.5 units is 0.05 mm.
     np.testing.assert_allclose(planets.position(body, epochs), expected, rtol=0, atol=2e-4)
 

@@ -28,7 +28,7 @@ def station(**changes: object) -> Station:
         "epoch": 2010.0,
         "mask": HorizonMask.flat(np.radians(6.0)),
     }
-    return Station(**(fields | changes))  # type: ignore[arg-type]
+    return Station(**(fields | changes))
 
 
 # ---------------------------------------------------------------------------------------------

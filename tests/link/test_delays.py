@@ -91,8 +91,8 @@ def test_gravitational_delay_does_not_cancel(trip):
 def test_gravitational_delays_have_the_sizes_of_their_documentation(trip):
     for leg in (trip.up, trip.down):
         sun = 1e6 * sun_alone(leg)
-        assert np.all((sun > 9.0) & (sun < 110.0))
-        for body, largest in (("earth", 0.35), ("mars", 0.1), ("jupiter", 0.5), ("saturn", 0.2)):
+        assert np.all((sun > 3.0) & (sun < 125.0))
+        for body, largest in (("earth", 0.5), ("mars", 0.07), ("jupiter", 5.0), ("saturn", 0.8)):
             delay = 1e9 * GravitationalDelay(EPHEMERIS, [body]).group(leg)
             assert np.all((delay > 0.0) & (delay < largest)), body
 
@@ -177,8 +177,8 @@ def test_weather_that_was_not_measured_is_that_of_the_standard_atmosphere():
     station = scene.station().station
     measured = Weather(np.array([900.0, np.nan]), np.array([np.nan, 280.0]), np.full(2, np.nan))
     pressure, temperature, humidity = measured.completed(station)
-    # ISO 2533:1975 at 840 m: 916.2 hPa, 282.69 K.
-    np.testing.assert_allclose(pressure, [900.0, 916.2], atol=0.05)
+    # ISO 2533:1975 at 840 m, by its formula: 1013.25 hPa (282.69/288.15)^5.2559, 282.69 K.
+    np.testing.assert_allclose(pressure, [900.0, 916.35], atol=0.03)
     np.testing.assert_allclose(temperature, [282.69, 280.0], atol=0.005)
     np.testing.assert_allclose(humidity, 50.0)
 

@@ -64,7 +64,8 @@ def right_ascension_declination_meridian(matrix: Array) -> tuple[Array, Array, A
         np.einsum("ni,ni->n", matrix[:, :, 0], node) / np.linalg.norm(node, axis=1),
     )
     alpha = np.arctan2(pole[:, 1], pole[:, 0])
-    return tuple(np.degrees(angle) % 360 for angle in (alpha, np.arcsin(pole[:, 2]), meridian))  # type: ignore[return-value]
+    delta = np.arcsin(pole[:, 2])
+    return np.degrees(alpha) % 360, np.degrees(delta), np.degrees(meridian) % 360
 
 
 def without_nutation(model: RotationModel) -> RotationModel:

@@ -120,10 +120,10 @@ def test_matrix_by_every_coefficient(model: RotationModel) -> None:
 
 
 def test_matrix_rate_by_every_coefficient(model: RotationModel) -> None:
-    partials = matrix_rate_partials(model, EPOCHS)
+    partials, of_matrix = matrix_rate_partials(model, EPOCHS), matrix_partials(model, EPOCHS)
     assert set(partials) == set(model.values)
     for name, partial in partials.items():
-        step = step_of(model, name, matrix_partials(model, EPOCHS)[name])
+        step = step_of(model, name, of_matrix[name])
         differenced = five_point(lambda d, n=name: matrix_rate(moved(model, n, d), EPOCHS), step)
         scale = np.abs(partial).max()
         np.testing.assert_allclose(partial, differenced, atol=1e-5 * scale, err_msg=name)
@@ -172,7 +172,6 @@ def test_a_millimetre_per_second_of_a_lander_by_hand() -> None:
     assert matrix_partials(model, epochs)["spin.rate"][0] @ place @ east * MAS / DAY == (
         pytest.approx(730.0 * 3.396e6 * MAS, rel=1e-6)
     )
-    assert 730.0 * 3.396e6 * MAS == pytest.approx(12.0, abs=0.1)
 
 
 def test_precession_moves_the_pole_and_not_the_obliquity() -> None:

@@ -92,6 +92,17 @@ def test_a_far_outlier_stands_at_the_edge_and_tells_its_size(rehearsal: Rehearsa
     assert low == -high
 
 
+def test_an_outlier_tells_its_size_in_a_unit_of_its_own(rehearsal: Rehearsal) -> None:
+    solution = many_samples(rehearsal.solution, passes=5, each=10)
+    residual, accepted = solution.samples.residual.copy(), solution.samples.accepted.copy()
+    residual[7], accepted[7] = -2.5, False
+    samples = replace(solution.samples, residual=residual, accepted=accepted)
+    axes = residuals_by_pass(replace(solution, samples=samples), "range_rate")
+    assert axes.get_ylabel() == "range rate residual (mm/s)"
+    labels = [str(one.get_label()) for one in axes.lines]
+    assert "rejected (1, up to \N{MINUS SIGN}2.50 m/s)" in labels
+
+
 def test_of_many_residuals_the_spread_of_each_pass_is_drawn(rehearsal: Rehearsal) -> None:
     solution = many_samples(rehearsal.solution, passes=30, each=400)
     axes = residuals_by_pass(solution, "range_rate")

@@ -36,21 +36,23 @@ def in_blocks(function: Callable[[slice], T], n: int) -> list[T]:
 
 def rows(record: T, index: slice) -> T:
     """Some rows of a record of arrays."""
-    return _each(lambda arrays: arrays[0][index], [record])
+    taken: T = _each(lambda arrays: arrays[0][index], [record])
+    return taken
 
 
 def joined(records: Sequence[T]) -> T:
     """One record of arrays made of several of the same kind."""
-    return records[0] if len(records) == 1 else _each(np.concatenate, records)
+    whole: T = records[0] if len(records) == 1 else _each(np.concatenate, records)
+    return whole
 
 
-def _each(change: Callable[[list[Any]], Any], records: Sequence[T]) -> T:
-    first: Any = records[0]
+def _each(change: Callable[[list[Any]], Any], records: Sequence[Any]) -> Any:
+    first = records[0]
     if isinstance(first, np.ndarray):
-        return change(list(records))  # type: ignore[no-any-return]
+        return change(list(records))
     if is_dataclass(first):
         changed = {
             f.name: _each(change, [getattr(r, f.name) for r in records]) for f in fields(first)
         }
-        return replace(first, **changed)  # type: ignore[return-value, type-var]
-    return first  # type: ignore[no-any-return]
+        return replace(first, **changed)  # type: ignore[type-var]  # an instance, not a class
+    return first

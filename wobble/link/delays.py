@@ -5,8 +5,10 @@ of the carrier (Doppler): the two differ in sign where the medium is dispersive.
 
 One class, one effect; a new effect is a new class with `group` and `phase`. Sizes, one way:
 
-* `GravitationalDelay`: the Sun 10 to 125 microseconds (37 km) between opposition and the
-  limb; the Earth, Mars and Jupiter at most 0.3 ns (9 cm), 0.1 ns and 0.5 ns;
+* `GravitationalDelay`: the Sun 3 to 125 microseconds (37 km) between opposition and the
+  limb, 0.4 mm/s and near the limb 20 mm/s; Jupiter 0.8 to 5 ns (1.4 m), Saturn 0.7, the
+  Earth 0.4, Mars 0.06 and Venus 0.3 ns; as range rate the Earth 0.0003 mm/s above 10
+  degrees of elevation, Venus and Jupiter 0.0001, Mars 0.00005;
 * `RadioTroposphere`: 2.3 m at the zenith, 13 m at 10 degrees;
 * `OpticalTroposphere`: 2.4 m at the zenith;
 * `Ionosphere`: 6 mm for 1e16 electrons/m^2 at 8.4 GHz, times 5 to 100 by day;
@@ -21,7 +23,7 @@ from dataclasses import dataclass, field, fields, replace
 from typing import ClassVar, Protocol, Self
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import DAY, GM, SPEED_OF_LIGHT
 from wobble.earth.ionosphere import group_delay, slant_factor
@@ -199,12 +201,15 @@ class Weather:
     def completed(self, station: Station) -> tuple[Array, Array, Array]:
         """Measured values, or those of the standard atmosphere at the station's height."""
         height = station.geodetic[2]
-        assumed = (standard_pressure(height), standard_temperature(height), ASSUMED_HUMIDITY)
-        measured = (self.pressure_hpa, self.temperature_k, self.humidity_percent)
-        pressure, temperature, humidity = (
-            np.where(np.isfinite(m), m, a) for m, a in zip(measured, assumed, strict=True)
+
+        def or_else(measured: Array, assumed: ArrayLike) -> Array:
+            return np.where(np.isfinite(measured), measured, np.asarray(assumed, float))
+
+        return (
+            or_else(self.pressure_hpa, standard_pressure(height)),
+            or_else(self.temperature_k, standard_temperature(height)),
+            or_else(self.humidity_percent, ASSUMED_HUMIDITY),
         )
-        return pressure, temperature, humidity
 
 
 def apparent_direction(leg: Leg) -> Array:

@@ -22,7 +22,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from astropy.timeseries import LombScargle
 from numpy.typing import NDArray
-from scipy import linalg, optimize
+from scipy import optimize
+from scipy.linalg import lapack, null_space
 
 from wobble.errors import ConvergenceError, InputError
 from wobble.noise.allan import overlapping_allan_deviation
@@ -236,7 +237,7 @@ def _projected(residuals: Array, geometry: PassGeometry, budget: Budget, degree:
     columns = [powers * kind[:, None] for kind in (geometry.is_range, ~geometry.is_range)]
     polynomial = np.hstack([block for block in columns if block.any()])
     # In units of their sigmas metres and metres per second are comparable.
-    rest = linalg.null_space((polynomial / spread[:, None]).T)
+    rest = null_space((polynomial / spread[:, None]).T)
     if not rest.size:
         raise InputError(
             "a pass has no more samples than the polynomial that was fitted to it",
@@ -257,10 +258,9 @@ def _deviance(theta: Array, blocks: Sequence[_Block]) -> tuple[float, Array]:
     """``-2 ln L`` and its gradient by the logarithms of theta."""
     value, gradient = 0.0, np.zeros(theta.size)
     for block in blocks:
-        factor, r = _solved(theta, block)
-        inverse = linalg.cho_solve(factor, np.eye(r.size))
-        weighted = inverse @ r
-        value += 2.0 * float(np.log(np.diagonal(factor[0])).sum()) + float(r @ weighted)
+        log_determinant, inverse = _inverted(theta, block)
+        weighted = inverse @ block.residuals
+        value += log_determinant + float(block.residuals @ weighted)
         traces = np.einsum("ij,kij->k", inverse, block.covariances)
         squares = np.einsum("i,kij,j->k", weighted, block.covariances, weighted)
         gradient += theta * (traces - squares)
@@ -270,8 +270,8 @@ def _deviance(theta: Array, blocks: Sequence[_Block]) -> tuple[float, Array]:
 def _information(theta: Array, blocks: Sequence[_Block]) -> Array:
     total = np.zeros((theta.size, theta.size))
     for block in blocks:
-        factor, _ = _solved(theta, block)
-        parts = [linalg.cho_solve(factor, part) for part in block.covariances]
+        _, inverse = _inverted(theta, block)
+        parts = inverse @ block.covariances
         total += 0.5 * np.einsum("kij,lji->kl", parts, parts)
     return total
 
@@ -289,8 +289,11 @@ def _sigmas(information: Array) -> Array:
     return result
 
 
-def _solved(theta: Array, block: _Block) -> tuple[tuple[Array, bool], Array]:
+def _inverted(theta: Array, block: _Block) -> tuple[float, Array]:
+    """Logarithm of the determinant, and the inverse, of the covariance at these levels."""
     matrix = np.einsum("k,kij->ij", theta, block.covariances)
     # Where a level has gone to zero, rounding must not spoil the factorisation.
     matrix[np.diag_indices_from(matrix)] += 1e-12 * np.trace(matrix) / len(matrix)
-    return linalg.cho_factor(matrix, lower=True), block.residuals
+    lower = np.linalg.cholesky(matrix)
+    root = lapack.dtrtri(lower, lower=1)[0]
+    return 2.0 * float(np.log(np.diagonal(lower)).sum()), root.T @ root

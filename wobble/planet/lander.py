@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import html
 from dataclasses import dataclass, replace
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,11 +99,11 @@ class Lander:
 
     @classmethod
     def cylindrical(
-        cls, name: str, radius: float, longitude: float, z: float, **others: object
+        cls, name: str, radius: float, longitude: float, z: float, **others: Any
     ) -> Self:
         """From the distance to the spin axis (m), east longitude (rad) and axial z (m)."""
         place = np.array([radius * np.cos(longitude), radius * np.sin(longitude), z])
-        return cls(name, place, **others)  # type: ignore[arg-type]
+        return cls(name, place, **others)
 
     @classmethod
     def geodetic(
@@ -113,10 +113,10 @@ class Lander:
         longitude: float,
         latitude: float,
         height: float,
-        **others: object,
+        **others: Any,
     ) -> Self:
         """From east longitude, geodetic latitude (rad) and height (m) on the body's ellipsoid."""
-        return cls(name, body.from_geodetic(longitude, latitude, height), **others)  # type: ignore[arg-type]
+        return cls(name, body.from_geodetic(longitude, latitude, height), **others)
 
     def moved(self, position: Array) -> Lander:
         """The same lander at another place."""

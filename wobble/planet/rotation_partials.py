@@ -76,22 +76,21 @@ def _gather(model: RotationModel, epochs: Epochs, what: str) -> dict[str, Array]
 
 def _first(model: RotationModel, epochs: Epochs) -> Array:
     """M_k, shape (5, n, 3, 3)."""
-    unit = np.eye(COUNT, dtype=int)
-    return np.stack([_product(model, epochs, one) for one in unit])
+    angles, unit = model.angles(epochs), np.eye(COUNT, dtype=int)
+    return np.stack([_product(model, angles, one) for one in unit])
 
 
 def _second(model: RotationModel, epochs: Epochs) -> Array:
     """M_kj, shape (5, 5, n, 3, 3)."""
-    unit = np.eye(COUNT, dtype=int)
-    return np.array([[_product(model, epochs, one + two) for two in unit] for one in unit])
+    angles, unit = model.angles(epochs), np.eye(COUNT, dtype=int)
+    return np.array([[_product(model, angles, one + two) for two in unit] for one in unit])
 
 
-def _product(model: RotationModel, epochs: Epochs, orders: NDArray[np.int_]) -> Array:
+def _product(model: RotationModel, angles: Array, orders: NDArray[np.int_]) -> Array:
     """M with its turns differentiated so many times each, shape (n, 3, 3)."""
-    angles = model.angles(epochs)
     columns = []
     for vector in np.eye(3):
-        turned = np.broadcast_to(vector, (len(epochs), 3))
+        turned = np.broadcast_to(vector, (len(angles), 3))
         for axis, sign, which in CHAIN:
             turned = _turn(axis, sign, angles[:, which], orders[which], turned)
         columns.append(turned)

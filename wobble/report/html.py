@@ -76,15 +76,16 @@ def render_report(
     InputError
         If solution, measurements and truth do not belong together.
     """
-    given = {
-        "campaign": campaign,
-        "solution": solution,
-        "periods": periods,
-        "passes": passes,
-        "tracking": tracking,
-        "truth": truth,
-    }
-    drawn = list(report_figures(**given) if figures is None else figures)  # type: ignore[arg-type]
+    if figures is None:
+        figures = report_figures(
+            campaign=campaign,
+            solution=solution,
+            periods=periods,
+            passes=passes,
+            tracking=tracking,
+            truth=truth,
+        )
+    drawn = list(figures)
     sections = _sections(campaign, solution, periods, passes, tracking, truth)
     for section in sections:
         section.figures.extend(f for f in drawn if f.section == section.name)
