@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 
 import de421
@@ -80,7 +81,7 @@ def test_states_equal_those_of_jplephem(planets: Ephemeris, kernel: SPK, body: s
 def test_positions_equal_those_of_skyfield(planets: Ephemeris, body: str) -> None:
     times = load.timescale(builtin=True)
     epochs = epochs_between(2000, 2050, 20)
-    with SpiceKernel(de440) as kernel:
+    with closing(SpiceKernel(de440)) as kernel:
         target = kernel["mars barycenter" if body == "mars" else body]
         expected = target.at(times.tdb_jd(*epochs.julian_date)).xyz.m.T
     # Skyfield's positions are in astronomical units: 2e-16 of 1.5 units is 0.05 mm.

@@ -184,6 +184,7 @@ def _open_spk(path: Path, name: str) -> Ephemeris:
 
 def _spk_tables(path: Path, name: str) -> dict[int, tuple[int, ChebyshevTable]]:
     """For each target of a kernel its centre and the positions from there."""
+    from jplephem.daf import DAF
     from jplephem.spk import SPK
 
     if not path.is_file():
@@ -191,10 +192,9 @@ def _spk_tables(path: Path, name: str) -> dict[int, tuple[int, ChebyshevTable]]:
             "no such ephemeris", source=path, expected="de440, de421 or the path of an SPK kernel"
         )
     try:
-        kernel = SPK.open(str(path))
-        segments = [s for s in kernel.segments if s.data_type == CHEBYSHEV_POSITIONS]
-        loaded = [(s, _spk_table(s, name)) for s in segments]
-        kernel.close()
+        with path.open("rb") as file:
+            segments = [s for s in SPK(DAF(file)).segments if s.data_type == CHEBYSHEV_POSITIONS]
+            loaded = [(s, _spk_table(s, name)) for s in segments]
     except Exception as error:  # the reader raises whatever a broken file provokes
         raise InputError(f"cannot be read as an SPK kernel ({error})", source=path) from error
     tables: dict[int, tuple[int, ChebyshevTable]] = {}

@@ -163,7 +163,7 @@ def test_slope_of_a_line_is_best_seen_from_its_ends():
 def test_volume_of_a_polynomial_is_smallest_at_the_points_of_legendre(degree, points):
     # Equal weights at the zeros of (1 - t^2) P'_degree(t): Guest 1958, Ann. Math. Stat.
     # 29, 294 (the theorem of Guest and Hoel).
-    times = np.concatenate([np.repeat(points, 6), np.linspace(-0.99, 0.99, 100)])
+    times = np.concatenate([np.repeat(points, 6), np.linspace(-0.9, 0.9, 19)])
     candidates = passes([[t**j for j in range(degree + 1)] for t in times])
     found = select_passes(
         candidates, VolumeTarget(), PassBudget(passes=6 * (degree + 1)), tolerance=1e-4
@@ -214,14 +214,19 @@ def test_relaxed_optimum_agrees_with_a_general_solver(kind):
 
 
 def test_bound_holds_long_before_the_relaxation_is_solved():
-    candidates = random_passes(21, 14, 4)
+    candidates = random_passes(22, 60, 5)
+    gaps = []
     for target in targets(candidates).values():
-        limits = Limits.of(candidates, PassBudget(passes=5))
+        limits = Limits.of(candidates, PassBudget(passes=7))
         problem = DesignProblem.of(candidates, target, limits)
-        rough, exact = relax(problem, 0.3), relax(problem, 1e-6)
-        assert rough.gap > 1e-3
-        assert rough.bound >= exact.information
-        assert rough.information <= exact.bound
+        exact = relax(problem, 1e-6)
+        for tolerance in (0.3, 0.1, 0.03):
+            rough = relax(problem, tolerance)
+            assert rough.gap <= tolerance
+            assert rough.bound >= exact.information
+            assert rough.information <= exact.bound
+            gaps.append(rough.gap)
+    assert max(gaps) > 0.05
 
 
 def test_linear_programme_of_a_budget_is_bounded_by_its_prices():
@@ -295,14 +300,14 @@ def test_parameters_that_no_pass_sees_do_not_hinder_a_target_that_needs_them_not
             select_passes(
                 candidates, LinearTarget.parameter(candidates, name), PassBudget(passes=5)
             )
-    with pytest.raises(InputError, match="all parameters.*do not determine"):
+    with pytest.raises(InputError, match=r"all parameters.*do not determine"):
         select_passes(candidates, VolumeTarget(), PassBudget(passes=5))
 
 
 def test_too_few_passes_to_determine_the_target_is_an_error():
     candidates = passes([[[1.0, t, t * t]] for t in np.linspace(-1, 1, 9)])
     target = LinearTarget.parameter(candidates, "x0")
-    with pytest.raises(InputError, match="fit in the budget do not determine.*2 passes"):
+    with pytest.raises(InputError, match=r"fit in the budget do not determine.*2 passes"):
         select_passes(candidates, VolumeTarget(), PassBudget(passes=2))
     # One parameter of the three needs but one pass, in the middle.
     found = select_passes(candidates, target, PassBudget(passes=1))
@@ -376,9 +381,9 @@ def test_targets_that_make_no_sense_are_refused():
     with pytest.raises(InputError, match="no parameter"):
         LinearTarget.wanted(candidates, {})
     for sigma in (0.0, math.nan, math.inf):
-        with pytest.raises(InputError, match="x1.*positive and finite"):
+        with pytest.raises(InputError, match=r"x1.*positive and finite"):
             LinearTarget.wanted(candidates, {"x1": sigma})
-    with pytest.raises(InputError, match="ratio.*shape"):
+    with pytest.raises(InputError, match=r"ratio.*shape"):
         LinearTarget.derived(candidates, "ratio", [1.0])
 
 

@@ -176,6 +176,17 @@ def test_a_sample_without_noise_is_named():
         factor(REGULAR, [], np.zeros(200))
 
 
+def test_independent_samples_have_a_diagonal_factor():
+    extra = np.arange(1.0, 8.0)
+    root = factor(GAPS, [], extra)
+    np.testing.assert_allclose(root.lower @ root.lower.T, np.diag(extra))
+    rows = np.random.default_rng(1).standard_normal((7, 2))
+    np.testing.assert_allclose(root.lower @ root.whiten(rows), rows)
+    np.testing.assert_allclose(root.colour(rows[:, 0]), root.lower @ rows[:, 0])
+    with pytest.raises(NotPositiveDefiniteError, match="sample 3"):
+        factor(GAPS, [], np.where(extra == 4.0, 0.0, extra))
+
+
 def test_ranges_refuse_a_process_without_variance():
     term = Term(PowerLaw(1e-7, -8 / 3), (Leg(1.0),))
     with pytest.raises(InputError, match="low_cutoff"):

@@ -36,6 +36,7 @@ __all__ = ["Relaxation", "relax"]
 
 Array = NDArray[np.float64]
 MOST_STEPS = 500
+MOST_MIXING = 60
 NEGLIGIBLE = 1e-7
 """Weight below which a collected solution is forgotten."""
 NEARLY_NOTHING = 1e-12
@@ -119,7 +120,7 @@ def relax(
             bar.update()
             if gap <= tolerance or _decided(wanted, information, bound):
                 break
-            mixture = mixture.with_another(problem, gathered.shares)
+            mixture = mixture.with_another(problem, gathered.shares, tolerance)
     return Relaxation(mixture.taken, information, bound, signal, price)
 
 
@@ -161,17 +162,21 @@ class _Mixture:
         """Share of each pass in the mixture, shape (n,)."""
         return np.clip(self.weights @ self.shares, 0.0, 1.0)
 
-    def with_another(self, problem: DesignProblem, shares: Array) -> _Mixture:
+    def with_another(self, problem: DesignProblem, shares: Array, tolerance: float) -> _Mixture:
         """The best mixture of these solutions and one more; what it does not use is left."""
         matrices = np.concatenate([self.matrices, problem.matrix(shares)[None]])
-        weights = _best_weights(problem.target, matrices, self.weights)
+        weights = _best_weights(problem.target, matrices, self.weights, tolerance)
         used = weights > NEGLIGIBLE
         kept = weights[used] / weights[used].sum()
         return _Mixture(np.vstack([self.shares, shares])[used], matrices[used], kept)
 
 
-def _best_weights(target: Target, matrices: Array, weights: Array) -> Array:
-    """Weights of the matrices with the most information; the last matrix is new."""
+def _best_weights(target: Target, matrices: Array, weights: Array, tolerance: float) -> Array:
+    """Weights of the matrices with the most information; the last matrix is new.
+
+    The slope of the loss at a weight is the gap that its matrix would leave, so a part of
+    the tolerance of the whole is the tolerance here.
+    """
     size = matrices.shape[1]
     flat = matrices.reshape(len(matrices), -1)
 
@@ -190,6 +195,6 @@ def _best_weights(target: Target, matrices: Array, weights: Array) -> Array:
         jac=True,
         method="L-BFGS-B",
         bounds=[(NEARLY_NOTHING, None)] * len(start),
-        options={"maxiter": 30, "ftol": 1e-9},
+        options={"maxiter": MOST_MIXING, "ftol": 1e-15, "gtol": 0.1 * tolerance},
     )
     return np.asarray(solved.x / solved.x.sum(), float)

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cholesky
 from tqdm import tqdm
 
-from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
+from wobble.campaign.candidates import CandidatePasses, triangle
 from wobble.campaign.design import DesignProblem
 from wobble.campaign.limits import Limits, PassBudget
 from wobble.campaign.relaxation import Relaxation, relax
@@ -157,19 +157,12 @@ def search(
         whole = _Choice(problem, bar, pool[promising.numbers])
         whole.fill(relaxation.price)
     chosen = whole.numbers[np.argsort(candidates.start[whole.numbers], kind="stable")]
-    sigma = _sigma(candidates, target, chosen)
+    # In the parameters' own coordinates, without anything that was added for the search.
+    p = len(candidates.parameters)
+    sigma = target.sigma(candidates.triangle_of(chosen)[:p, :p])
     # With every pass chosen the two are the same number but for rounding.
     least = min(relaxation.least_sigma, sigma)
     return Selection(candidates, target, budget, chosen, sigma, least, relaxation)
-
-
-def _sigma(candidates: CandidatePasses, target: Target, chosen: NDArray[np.int_]) -> float:
-    """In the parameters' own coordinates, without anything added for the search."""
-    p = len(candidates.parameters)
-    root = candidates.triangle_of(chosen)[:p, :p]
-    if np.isinf(sigma_roots(root, target.combinations(p))).any():
-        return np.inf
-    return float(target.information(root) ** -0.5)
 
 
 def _promising(relaxation: Relaxation) -> NDArray[np.int_]:

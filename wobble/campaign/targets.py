@@ -34,7 +34,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_triangular
 
-from wobble.campaign.candidates import CandidatePasses
+from wobble.campaign.candidates import CandidatePasses, sigma_roots
 from wobble.errors import InputError
 
 __all__ = ["LinearTarget", "Target", "VolumeTarget"]
@@ -54,8 +54,12 @@ class Target(Protocol):
         """Combinations of the p parameters that must be determined, one a row."""
         ...
 
+    def sigma(self, triangle: Array) -> float:
+        """``psi^(-1/2)``; infinite if the information ``R^T R`` does not determine it."""
+        ...
+
     def information(self, triangle: Array) -> float:
-        """``psi`` of the information ``R^T R``; R of shape (p, p)."""
+        """``psi`` of the information ``R^T R``; R of shape (p, p), not singular."""
         ...
 
     def displacement(self, triangle: Array) -> Array:
@@ -140,6 +144,10 @@ class LinearTarget:
         """Those of the target, shape (q, p)."""
         return self.gradients
 
+    def sigma(self, triangle: Array) -> float:
+        """Root sum square of the standard deviations of the combinations."""
+        return float(np.linalg.norm(sigma_roots(triangle, self.gradients)))
+
     def information(self, triangle: Array) -> float:
         """``1 / trace(L M^-1 L^T)``."""
         return float(1.0 / (self._roots(triangle) ** 2).sum())
@@ -191,6 +199,12 @@ class VolumeTarget:
     def combinations(self, p: int) -> Array:
         """Every parameter."""
         return np.eye(p)
+
+    def sigma(self, triangle: Array) -> float:
+        """Geometric mean of the axes of the error ellipsoid."""
+        if np.isinf(sigma_roots(triangle, self.combinations(len(triangle)))).any():
+            return np.inf
+        return float(self.information(triangle) ** -0.5)
 
     def information(self, triangle: Array) -> float:
         """``det(M)^(1/p)``."""

@@ -7,12 +7,10 @@ term of the rotation model, a cubic spline through the values.
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 import numpy as np
 from astropy import units
-from astropy.io import ascii as astropy_ascii
 from astropy.table import QTable
 from astropy.time import Time
 
@@ -59,11 +57,10 @@ def read_angle_table(path: str | Path) -> TabulatedAngles:
 
 def _read(path: Path) -> QTable:
     try:
-        text = path.read_text(encoding="utf-8")
-        return QTable.read(io.StringIO(text), format="ascii.ecsv")
+        return QTable.read(path.read_text(encoding="utf-8").splitlines(), format="ascii.ecsv")
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", source=path) from error
-    except (UnicodeDecodeError, ValueError, astropy_ascii.InconsistentTableError) as error:
+    except (UnicodeDecodeError, ValueError, IndexError) as error:
         raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
 
 
@@ -71,6 +68,8 @@ def _radians(table: QTable, name: str, path: str | Path) -> np.ndarray:
     if name not in ANGLES:
         raise UnknownNameError("angle", name, ANGLES, source=path, field=name)
     column = table[name]
+    if np.any(getattr(column, "mask", False)):
+        raise InputError("a value is missing", source=path, field=name)
     try:
         return np.asarray(units.Quantity(column).to_value("rad"), float)
     except (units.UnitConversionError, TypeError) as error:

@@ -39,6 +39,8 @@ __all__ = ["End", "Event", "LanderEnd", "NearEarth", "StationEnd"]
 
 Array = NDArray[np.float64]
 C2 = SPEED_OF_LIGHT**2
+MOMENT = 1e-3
+"""Time over which a lander's velocity is taken, s."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -317,9 +319,10 @@ class LanderEnd:
         center, center_velocity = self.center_state(epochs)
         orientation, place = self.body.orientation, self.lander.position
         turned = orientation.inertial(place, epochs)
-        # The secant over a tenth of a second is the derivative to 1e-12 of it.
-        tenth = np.full(len(epochs), 0.1)
-        spin = orientation.increment(place, epochs.shift(-tenth / 2.0), tenth) / 0.1
+        # The difference over a moment is the derivative to 2e-5 m/s: its second term and the
+        # rounding of the two vectors are alike there.
+        later = orientation.inertial(place, epochs.shift(np.full(len(epochs), MOMENT)))
+        spin = (later - turned) / MOMENT
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)

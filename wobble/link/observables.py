@@ -36,8 +36,9 @@ from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.blocks import in_blocks, joined, rows
+from wobble.link.count import leg_change, rough_step
 from wobble.link.delays import Delay
-from wobble.link.ends import End, Event, LanderEnd, StationEnd
+from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg, RoundTrip, solve_round_trip
 from wobble.link.range_partials import range_partials
 from wobble.link.sight import sight_warnings
@@ -47,7 +48,6 @@ __all__ = ["Computed", "Link", "RangeRate"]
 Array = NDArray[np.float64]
 
 INSTANT = 2.0e-3
-CLOSING_SWEEPS = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,17 +239,17 @@ class Link:
         received_later = count + clock.increment(begin.received.epochs, count)[:, 0] + place
         received_step = self.receiver.step(begin.received, end.received, received_later)
         down_delay_step = end.down_delay - begin.down_delay
-        down, returned_later, returned_step = _leg_change(
+        down, returned_later, returned_step = leg_change(
             begin.down,
             (received_later, received_step),
-            _rough_step(self.lander, begin.returned, end.returned),
+            rough_step(self.lander, begin.returned, end.returned),
             down_delay_step,
         )
         up_delay_step = end.up_delay - begin.up_delay
-        up, sent_later, _ = _leg_change(
+        up, sent_later, _ = leg_change(
             begin.up,
             (returned_later, returned_step),
-            _rough_step(self.transmitter, begin.sent, end.sent),
+            rough_step(self.transmitter, begin.sent, end.sent),
             up_delay_step,
         )
         clock_step = (
@@ -280,46 +280,3 @@ class Link:
             + self.receiver.place_clock(trip.received)
             - self.transmitter.place_clock(trip.sent)
         )
-
-
-def _rough_step(end_of_link: End, begin: Event, end: Event) -> tuple[Array, Array, Array]:
-    """Interval between two solved events, the exact step over it, and the velocity there."""
-    interval = end.epochs.minus(begin.epochs)
-    return interval, end_of_link.step(begin, end, interval), end.velocity
-
-
-def _leg_change(
-    leg: Leg,
-    ahead: tuple[Array, Array],
-    behind: tuple[Array, Array, Array],
-    delay_step: Array,
-) -> tuple[Array, Array, Array]:
-    """Change of a leg's length over a count, and interval and step of its earlier event.
-
-    Parameters
-    ----------
-    leg : Leg
-        At the begin of the count.
-    ahead : interval and step
-        Of the reception over the count.
-    behind : interval, step and velocity
-        Of the transmission, good to a nanosecond or so. Light sets its interval: the
-        reception's less the growth of the light time.
-    delay_step : ndarray, shape (n,)
-        Growth of the leg's delay, s.
-    """
-    interval, step, velocity = behind
-    shift = np.zeros_like(interval)
-    for _ in range(CLOSING_SWEEPS):
-        moved = step + velocity * shift[:, None]
-        longer = _length_increment(leg, ahead[1] - moved)
-        shift = (ahead[0] - longer / SPEED_OF_LIGHT - delay_step) - interval
-    return longer, interval + shift, moved
-
-
-def _length_increment(leg: Leg, change: Array) -> Array:
-    """Change of a leg's length when its vector changes, m, shape (n,), without cancellation."""
-    begin = leg.vector
-    end = begin + change
-    lengths = leg.distance + np.linalg.norm(end, axis=1)
-    return np.einsum("ni,ni->n", change, begin + end) / lengths

@@ -313,20 +313,17 @@ class CovarianceFactor:
     ----------
     lower : ndarray, shape (n, n)
         The factor.
+    samples : int
+        Number n of samples.
     """
 
     def __init__(self, lower: Array) -> None:
         self.lower = lower
+        self.samples = len(lower)
 
     def whiten(self, rows: Array) -> Array:
         """``L^-1 rows``: rows whose noise is white with unit variance, shape (n,) or (n, p)."""
-        rows = np.asarray(rows, float)
-        if rows.shape[:1] != self.lower.shape[:1]:
-            raise InputError(
-                "rows and samples differ in number",
-                found=rows.shape,
-                expected=f"({len(self.lower)},) or ({len(self.lower)}, p)",
-            )
+        rows = self._checked(rows)
         if len(rows) <= SMALL:
             return self._inverse @ rows
         columns = rows if rows.ndim == 2 else rows[:, None]
@@ -339,7 +336,35 @@ class CovarianceFactor:
 
     def colour(self, white: Array) -> Array:
         """``L white``: noise of this covariance from unit white noise, shape (n,) or (n, p)."""
-        return self.lower @ np.asarray(white, float)
+        return self.lower @ self._checked(white)
+
+    def _checked(self, rows: Array) -> Array:
+        rows, n = np.asarray(rows, float), self.samples
+        if rows.shape[:1] != (n,):
+            raise InputError(
+                "rows and samples differ in number",
+                found=rows.shape,
+                expected=f"({n},) or ({n}, p)",
+            )
+        return rows
+
+
+class DiagonalFactor(CovarianceFactor):
+    """Factor of a diagonal covariance, by the standard deviations ``sigma`` (n,)."""
+
+    def __init__(self, sigma: Array) -> None:
+        self.sigma = sigma
+        self.samples = sigma.size
+
+    @property
+    def lower(self) -> Array:  # type: ignore[override]  # made only if it is asked for
+        return np.diag(self.sigma)
+
+    def whiten(self, rows: Array) -> Array:
+        return (self._checked(rows).T / self.sigma).T
+
+    def colour(self, white: Array) -> Array:
+        return (self._checked(white).T * self.sigma).T
 
 
 def factor(geometry: PassGeometry, terms: Sequence[Term], extra: Array) -> CovarianceFactor:
@@ -352,6 +377,8 @@ def factor(geometry: PassGeometry, terms: Sequence[Term], extra: Array) -> Covar
     InputError
         As for `covariance`.
     """
+    if not terms and (extra > 0.0).all():
+        return DiagonalFactor(np.sqrt(extra))
     matrix = _lower_covariance(geometry.points, terms, extra)
     variance = matrix.diagonal().copy()
     upper, info = lapack.dpotrf(matrix.T, lower=0, clean=0, overwrite_a=1)
