@@ -388,11 +388,11 @@ def test_targets_that_make_no_sense_are_refused():
 
 
 def test_benchmark_prints_its_certificate_as_json():
-    command = [sys.executable, str(BENCHMARK), "--json", "--candidates", "250", "--chosen", "40"]
+    command = [sys.executable, str(BENCHMARK), "--json", "--candidates", "150", "--chosen", "40"]
     printed = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     result = json.loads(printed)
     assert {k: result[k] for k in ("candidates", "chosen", "parameters")} == {
-        "candidates": 250,
+        "candidates": 150,
         "chosen": 40,
         "parameters": 60,
     }

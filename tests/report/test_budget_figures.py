@@ -50,6 +50,13 @@ def test_white_range_rates_fall_with_the_square_root_of_time() -> None:
     assert values[0] == pytest.approx(2.0 * 5e-5 / 299_792_458.0)
 
 
+def test_range_rates_are_drawn_in_millimetres_a_second() -> None:
+    drawn = lines(contributions_by_sun_angle(white_budget(1.0, 5e-5)))
+    assert drawn["white range rate"][1] == pytest.approx(0.05)
+    # A contribution to ranges alone has nothing to show here.
+    assert set(drawn) == {"white range rate", "total"}
+
+
 def test_axes_have_units_and_plain_numbers() -> None:
     axes = contributions_by_sun_angle(standard_budget())
     axes.figure.draw_without_rendering()

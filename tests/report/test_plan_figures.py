@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from astropy.time import Time
 from conftest import Rehearsal
+from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 
 from wobble.campaign.visibility import ViewPeriods
@@ -28,8 +29,9 @@ def boxes(patch: PathPatch) -> np.ndarray:
     return patch.get_path().vertices.reshape(-1, 5, 2)[:, :4]
 
 
-def patch(axes: object, label: str) -> PathPatch:
-    (found,) = [p for p in axes.patches if str(p.get_label()).startswith(label)]  # type: ignore[attr-defined]
+def patch(axes: Axes, label: str) -> PathPatch:
+    (found,) = [p for p in axes.patches if str(p.get_label()).startswith(label)]
+    assert isinstance(found, PathPatch)
     return found
 
 

@@ -166,7 +166,13 @@ def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: b
     beside = results / "measurements.ecsv"
     tracking, warnings = _read(campaign, data or ((beside,) if beside.exists() else ()))
     with ResultFolder(results) as folder:
-        _add_report(folder, campaign=campaign, solution=solution, tracking=tracking)
+        _add_report(
+            folder,
+            campaign=campaign,
+            solution=solution,
+            tracking=tracking,
+            truth=tracking.meta.get("truth"),
+        )
     if as_json:
         print_json({"report": str(results / "report.html"), "data_warnings": warnings})
         return

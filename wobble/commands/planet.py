@@ -14,6 +14,8 @@ import click
 import numpy as np
 from astropy.table import QTable
 from astropy.time import Time
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
 from wobble.constants import DAY, JULIAN_YEAR, MAS
@@ -155,7 +157,13 @@ def _add_nutation(
             ),
         }
         for name, (axes, title, text) in drawn.items():
-            folder.add(f"figures/{name}.svg", figure_svg(axes.figure, name, title, text))
+            _add_figure(folder, axes, name, title, text)
+
+
+def _add_figure(folder: ResultFolder, axes: Axes, name: str, title: str, text: str) -> None:
+    figure = axes.figure
+    assert isinstance(figure, Figure)
+    folder.add(f"figures/{name}.svg", figure_svg(figure, name, title, text))
 
 
 def _nutation_json(
@@ -245,6 +253,7 @@ def interior(
             raise InputError("too few", field="--samples", found=samples, expected="2 or more")
         given = {"--rate": rate, "--core-factor": core_factor, "--core-period": core_period}
         estimate = _estimate(solution, given)
+        estimate.value("pole.precession_rate")
         assumed = read_interior(planet)
         if model == MODELS[1] and assumed.crust is None:
             raise InputError("a third layer needs a crust", source=planet, field="crust")
@@ -317,7 +326,7 @@ def _add_interior(
             name = f"core-radius-{against.replace('_', '-')}"
             title = f"Core radius against {against.replace('_', ' ')}"
             text = "Credible regions that hold 68 and 95 % of the samples."
-            folder.add(f"figures/{name}.svg", figure_svg(axes.figure, name, title, text))
+            _add_figure(folder, axes, name, title, text)
 
 
 def _interior_json(

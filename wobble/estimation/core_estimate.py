@@ -88,8 +88,8 @@ class CoreEstimate:
             if not sigma >= 0.0:
                 raise InputError("a negative uncertainty", field=name, found=sigma)
         names = tuple(name for name in NAMES if name in values)
-        mean, sigma = np.array([values[name] for name in names]).reshape(-1, 2).T
-        return cls(names, mean, np.diag(sigma**2), note)
+        pairs = np.array([values[name] for name in names], float).reshape(-1, 2)
+        return cls(names, pairs[:, 0], np.diag(pairs[:, 1] ** 2), note)
 
     def replaced_by(self, other: CoreEstimate) -> CoreEstimate:
         """The values of another estimate in the place of one's own; the two are independent."""

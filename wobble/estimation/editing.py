@@ -43,7 +43,6 @@ __all__ = [
     "edit",
     "first_judgement",
     "reasons",
-    "solve_edited",
 ]
 
 Array = NDArray[np.float64]
@@ -208,20 +207,19 @@ def edit(linearisation: Linearisation, rules: EditingRules, judgement: Judgement
     judgement : Judgement
         Where to begin: of `first_judgement`, or of the iteration before.
     """
-    solution = solve_edited(linearisation, rules, judgement)
+    solution = _solve(linearisation, rules, judgement)
     for _ in range(rules.rounds):
         after = _judge(linearisation, rules, solution)
         if _same(judgement, after):
             return replace(solution, settled=True)
         judgement = after
-        solution = solve_edited(linearisation, rules, judgement)
+        solution = _solve(linearisation, rules, judgement)
     return solution
 
 
-def solve_edited(
+def _solve(
     linearisation: Linearisation, rules: EditingRules, judgement: Judgement
 ) -> EditedSolution:
-    """Solve with the accepted samples and the components of a judgement, as they are."""
     wider = inflation(linearisation, judgement.components)
     factor = wider if rules.reweight else np.ones(len(linearisation))
     linearisation = linearisation.with_jumps(judgement.jumps)

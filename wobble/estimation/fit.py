@@ -30,7 +30,6 @@ from wobble.estimation.editing import (
     Judgement,
     edit,
     first_judgement,
-    solve_edited,
 )
 from wobble.estimation.least_squares import ObservationModel, SquareRootInformation
 from wobble.estimation.linearisation import Grouping, Linearisation, NoiseWeights
@@ -42,7 +41,7 @@ __all__ = ["Convergence", "fit"]
 
 Array = NDArray[np.float64]
 
-# A residual is a surprise if it is off by this share of the sample's standard deviation ...
+# An observable is a surprise if it is off by this share of its standard deviation ...
 SURPRISE = 0.5
 # ... and the linearisation was too far away if more than this share of the samples are.
 SURPRISED = 0.01
@@ -114,11 +113,12 @@ def fit(
     linearise = partial(Linearisation, model, parameters, earlier=earlier, group=group)
     values = parameters.estimated.values
     last: EditedSolution | None = None
+    foretold: Array = np.zeros(0)
     log: list[Iteration] = []
     for number in range(1, convergence.iterations + 1):
         linearisation, halvings = _linearise(linearise, values, last, convergence.halvings)
         with linearisation:
-            solution = edit(linearisation, rules, _judgement(linearisation, rules, last))
+            solution = edit(linearisation, rules, _judgement(linearisation, rules, last, foretold))
             log.append(_record(number, linearisation, solution, halvings))
             values = linearisation.values + solution.estimate.step
             done = log[-1].largest_step <= convergence.tolerance and last is not None
@@ -130,7 +130,7 @@ def fit(
                 return solution_of(
                     linearisation, parameters, rules, solution, log, warnings, provenance or {}
                 )
-        last = solution
+            last, foretold = solution, linearisation.after_step(solution.estimate.step)
     raise ConvergenceError(
         f"no convergence after {len(log)} iterations: {log[-1].moved} still moves by "
         f"{log[-1].largest_step:.3g} of its standard deviation"
@@ -171,7 +171,10 @@ def _is_better(linearisation: Linearisation, last: EditedSolution) -> bool:
 
 
 def _judgement(
-    linearisation: Linearisation, rules: EditingRules, last: EditedSolution | None
+    linearisation: Linearisation,
+    rules: EditingRules,
+    last: EditedSolution | None,
+    foretold: Array,
 ) -> Judgement:
     if last is None:
         everything = np.ones(len(linearisation))
@@ -184,15 +187,17 @@ def _judgement(
             linearisation.parameters,
             len(linearisation),
         )
-    elif _was_foretold(linearisation, rules, last):
+    elif _is_foretold(linearisation, foretold):
         return last.judgement
     return first_judgement(linearisation, rules)
 
 
-def _was_foretold(linearisation: Linearisation, rules: EditingRules, last: EditedSolution) -> bool:
-    """Whether nearly all residuals are those of the linearisation before, rejected ones too."""
-    now = solve_edited(linearisation, rules, last.judgement)
-    change = np.abs(now.residual - last.residual) / linearisation.sigma
+def _is_foretold(linearisation: Linearisation, foretold: Array) -> bool:
+    """Whether nearly all observables came out as the linearisation before foretold.
+
+    Compared before any parameter of a pass is estimated: these would hide what is not linear.
+    """
+    change = np.abs(linearisation.prefit - foretold) / linearisation.sigma
     return bool((change > SURPRISE).mean() <= SURPRISED)
 
 

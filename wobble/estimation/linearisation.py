@@ -304,6 +304,17 @@ class Linearisation:
         """Estimate under the exact conditions of the parameter set, if there are any."""
         return solve_under(information, *self.parameters.condition_rows())
 
+    def after_step(self, step: Array) -> Array:
+        """Residuals that the linearisation foretells after a step, shape (n,).
+
+        With the parameters of the passes at zero, as `prefit`.
+        """
+        foretold = np.empty(len(self))
+        for header, rows in self.passes():
+            q = len(header.local_names)
+            foretold[header.samples] = rows[:, -1] - rows[:, q : q + len(step)] @ step
+        return foretold
+
     def residuals(
         self, estimate: LinearEstimate, factors: Sequence[LocalFactor]
     ) -> tuple[Array, Array]:

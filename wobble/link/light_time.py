@@ -26,7 +26,7 @@ from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import ConvergenceError
 from wobble.link.ends import End, Event
 
-__all__ = ["Leg", "RoundTrip", "solve_round_trip"]
+__all__ = ["Leg", "PathGradients", "RoundTrip", "solve_one_way", "solve_round_trip"]
 
 Array = NDArray[np.float64]
 
@@ -208,9 +208,8 @@ def solve_round_trip(
         If a light time cannot be found (an end moves as fast as light).
     """
     if from_reception:
-        down = Leg(_other(given, lander, -1.0), given, station_transmits=False)
-        down_delay = delay(down)
-        returned = _delayed(down.transmission, given, down_delay, -1.0)
+        down, down_delay = solve_one_way(lander, given, delay)
+        returned = down.transmission
         up = Leg(_other(returned, transmitter, -1.0), returned, station_transmits=True)
         up_delay = delay(up)
         sent = _delayed(up.transmission, returned, up_delay, -1.0)
@@ -222,6 +221,24 @@ def solve_round_trip(
     down_delay = delay(down)
     received = _delayed(down.reception, returned, down_delay, 1.0)
     return RoundTrip(given, returned, received, up_delay, down_delay, from_reception)
+
+
+def solve_one_way(lander: End, given: Event, delay: LegDelay) -> tuple[Leg, Array]:
+    """The down leg from the reception, and its delay, s.
+
+    Parameters
+    ----------
+    lander : End
+        Who sends.
+    given : Event
+        The reception.
+    delay : callable
+        Delay of a leg beyond the geometric light time, s.
+    """
+    straight = Leg(_other(given, lander, -1.0), given, station_transmits=False)
+    seconds = delay(straight)
+    sent = _delayed(straight.transmission, given, seconds, -1.0)
+    return Leg(sent, given, station_transmits=False), seconds
 
 
 def _other(given: Event, end: End, sense: float) -> Event:

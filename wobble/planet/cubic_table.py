@@ -104,7 +104,7 @@ class CubicTable:
     def _locate(self, epochs: Epochs, interval: ArrayLike) -> tuple[NDArray[np.intp], Array]:
         """Piece in which the middle of each interval lies; begin of it from the piece's knot."""
         since = (epochs.seconds - self.start) + epochs.fraction
-        ends = np.stack([since, since + interval])
+        ends = np.stack([since, since + np.asarray(interval, float)])
         beyond = (ends < 0.0) | (ends > self.knots[-1])
         if beyond.any():
             raise EpochRangeError(

@@ -136,7 +136,9 @@ def relativistic_spin(
 
 def _integrated(rates: ChebyshevTable) -> ChebyshevTable:
     """Integral of a table from its start, continuous from record to record."""
-    within = chebyshev.chebint(rates.coefficients, lbnd=-1.0, scl=rates.length / 2.0, axis=2)
+    scale = rates.length / 2.0
+    integrals = chebyshev.chebint(rates.coefficients, lbnd=-1.0, scl=scale, axis=2)
+    within = np.asarray(integrals, float)
     ends = np.cumsum(within.sum(axis=2), axis=0)
     within[1:, :, 0] += ends[:-1]
     return replace(rates, coefficients=within)

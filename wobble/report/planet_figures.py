@@ -191,14 +191,16 @@ def pole_path(
         Its series, whose polynomial is taken off.
     axes : Axes, optional
     start : float
-        Begin, seconds since J2000.0 TDB.
+        Begin, seconds since J2000.0 TDB; earlier if the axis ends before the path would.
     years : float
-        Length of the path.
+        Length of the path; no longer than the axis.
     """
     axes = axes_or_new(axes, height=4.8, width=5.4)
-    span = years * JULIAN_YEAR
-    path = _offsets(axis, series, start + np.arange(0.0, span, 2.0 * DAY))
-    marks = _offsets(axis, series, start + np.arange(0.0, span, JULIAN_YEAR))
+    first, last = axis.span
+    length = min(years * JULIAN_YEAR, last - first)
+    begin = min(max(start, first), last - length)
+    path = _offsets(axis, series, begin + np.arange(0.0, length, 2.0 * DAY))
+    marks = _offsets(axis, series, begin + np.arange(0.0, length, JULIAN_YEAR))
     axes.plot(*path.T, color=BLUE, linewidth=0.8)
     axes.plot(*marks.T, linestyle="none", color=BLUE, marker="o", label="every year")
     axes.plot(
@@ -207,7 +209,7 @@ def pole_path(
         color=VERMILLION,
         marker="s",
         markersize=7,
-        label=f"begin, {Epochs.of(start).to_time().isot[0][:10]}",
+        label=f"begin, {Epochs.of(begin).to_time().isot[0][:10]}",
     )
     axes.set_aspect("equal", adjustable="datalim")
     axes.set_xlabel("in longitude, sin ε Δψ (mas)")

@@ -24,7 +24,6 @@ __all__ = ["figure_svg", "inline"]
 
 SVG = "http://www.w3.org/2000/svg"
 LINK = "{http://www.w3.org/1999/xlink}href"
-NO_METADATA = {"Creator": None, "Date": None, "Format": None, "Type": None}
 GEOMETRY = ("d", "x", "y", "width", "height", "transform")
 """Attributes whose numbers are points on the paper."""
 
@@ -43,7 +42,7 @@ def figure_svg(figure: Figure, name: str, title: str, description: str) -> str:
     text = io.StringIO()
     # The names of clip paths and markers are hashes of their content and of this salt.
     with mpl.rc_context({"svg.hashsalt": name, "svg.fonttype": "none"}):
-        figure.savefig(text, format="svg", transparent=True, metadata=NO_METADATA)
+        figure.savefig(text, format="svg", transparent=True)
     root = ElementTree.fromstring(text.getvalue())
     _drop_metadata(root)
     _rename_ids(root, name)
