@@ -1,6 +1,11 @@
 """What several tests share: the demonstration campaign, whole and shortened."""
 
+import os
 from pathlib import Path
+
+# Two test processes share two cores: threads of the linear algebra would only get in each other's
+# way. It must be set before numpy is loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 

@@ -112,7 +112,7 @@ SCENARIO_FAULTS = {
     "an unknown body": (r'body = "mars"', 'body = "marz"', ["marz", "perhaps 'mars'"]),
     "an unknown parameter": (r'"core\.\*"', '"cove.*"', ["cove.*", "estimate.parameters"]),
     "an unknown truth": (r'"core\.period" = "3 d"', '"core.perio" = "3 d"', ["core.perio"]),
-    "an unknown noise": (r'"white_range"', '"whit_range"', ["whit_range", "white_range"]),
+    "an unknown noise": (r'"thermal_phase"', '"thermal_phaze"', ["thermal_phaze", "thermal_phase"]),
     "an unknown troposphere": (r'troposphere = "radio"', 'troposphere = "wet"', ["troposphere"]),
     "an epoch outside the ephemeris": (
         r"start = 2031-05-01T00:00:00.*\nstop = 2031-07-01T00:00:00",

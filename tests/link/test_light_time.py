@@ -26,13 +26,13 @@ class Center:
     displacement: tuple = (0.0, 0.0, 0.0)
     longest_straight = 0.03
 
-    def center_state(self, epochs):
+    def rough_state(self, epochs):
         position, velocity = EPHEMERIS.state(self.name, epochs)
         return position + self.displacement, velocity
 
     def at(self, epochs):
         none = np.zeros((len(epochs), 3))
-        return Event(self.name, epochs, *self.center_state(epochs), none, none, none)
+        return Event(self.name, epochs, *self.rough_state(epochs), none, none, none)
 
 
 def no_delay(leg):
@@ -124,7 +124,7 @@ def test_the_rate_is_the_change_of_the_light_time_with_the_tag(epochs):
 
 def test_an_end_as_fast_as_light_is_refused(epochs):
     class Runaway(Center):
-        def center_state(self, epochs):
+        def rough_state(self, epochs):
             away = np.outer(epochs.minus(start) + 1e3, [SPEED_OF_LIGHT, 0.0, 0.0])
             return away, np.full_like(away, 0.0)
 

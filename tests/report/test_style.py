@@ -144,3 +144,15 @@ def test_a_long_legend_takes_rows_rather_than_width() -> None:
     assert legend.width < axes.figure.bbox.width
     assert legend.y0 >= axes.bbox.y1
     pyplot.close(axes.figure)
+
+
+def test_interactive_drawing_that_begins_inside_stays_on() -> None:
+    """A notebook's backend switches it on with the first figure, which may be one of ours."""
+    before = mpl.is_interactive()
+    with style.style():
+        mpl.interactive(True)
+    try:
+        assert mpl.is_interactive()
+        assert mpl.rcParams["axes.grid"] is False
+    finally:
+        mpl.interactive(before)

@@ -20,6 +20,8 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from astropy import units
+from astropy.table import Table
 from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
@@ -85,8 +87,6 @@ class Estimate:
 
 
 def _conversion(name: str, old: str, new: str) -> float:
-    from astropy import units
-
     unit_scale(new)
     try:
         return float(units.Unit(old).to(units.Unit(new)))
@@ -248,6 +248,16 @@ class Solution:
     def consider_effects(self) -> Array:
         """Change of each estimate for one sigma of each considered parameter, SI, (p, k)."""
         return self.sensitivity * self.parameters.considered.sigmas
+
+    def consider_table(self) -> Table:
+        """What one sigma of each considered parameter does to each estimate, in its own unit."""
+        estimated, considered = self.parameters.estimated, self.parameters.considered
+        table = Table({"parameter": estimated.names, "unit": [p.unit for p in estimated]})
+        for name, effect in zip(considered.names, self.consider_effects.T, strict=True):
+            table[name] = effect / estimated.scales
+        table["sigma_formal"] = self.sigma_formal / estimated.scales
+        table["sigma_realistic"] = self.sigma_realistic / estimated.scales
+        return table
 
     @property
     def n_used(self) -> int:

@@ -45,6 +45,14 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
             }
             for jump in solution.jumps
         ],
+        "considered": {
+            name: dict(
+                zip(solution.names, effect / solution.parameters.estimated.scales, strict=True)
+            )
+            for name, effect in zip(
+                solution.parameters.considered.names, solution.consider_effects.T, strict=True
+            )
+        },
         "not_improved": list(solution.not_improved),
         "hardly_separated": [
             {"members": dict(c.members), "units": list(c.units), "text": str(c)}

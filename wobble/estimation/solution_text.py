@@ -87,10 +87,25 @@ def notes(solution: Solution) -> list[str]:
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
     lines += [f"variance component of {component}" for component in solution.components.values()]
+    lines += _considered(solution)
     lines += _jumps(solution)
     lines += _rejected(solution)
     lines += [f"hardly separated: {combination}" for combination in solution.weak]
     lines += [f"warning: {warning}" for warning in solution.warnings]
+    return lines
+
+
+def _considered(solution: Solution) -> list[str]:
+    """The estimate that suffers most from each considered parameter."""
+    lines = []
+    considered = solution.parameters.considered.names
+    for name, effect in zip(considered, solution.consider_effects.T, strict=True):
+        k = int(np.argmax(np.abs(effect) / solution.sigma_formal))
+        share = abs(effect[k]) / solution.sigma_formal[k]
+        lines.append(
+            f"considered {name}: one sigma of it moves {solution.names[k]} by {share:.2g} of its "
+            "formal sigma, the others by less"
+        )
     return lines
 
 

@@ -25,15 +25,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.chebyshev import ChebyshevTable
-from wobble.constants import DAY, GM, L_C, SPEED_OF_LIGHT
+from wobble.constants import DAY, EARTH_ROTATION_RATE, GM, L_C, SPEED_OF_LIGHT
 from wobble.earth.displacement import pole_tide, solid_earth_tide
-from wobble.earth.orientation import EarthOrientation
+from wobble.earth.orientation import EarthOrientation, earth_rotation_angle
 from wobble.earth.stations import Station
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs, tdb_minus_tt
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.tide import solid_body_tide
+from wobble.rotations import turn
 
 __all__ = ["End", "Event", "LanderEnd", "NearEarth", "StationEnd"]
 
@@ -41,6 +42,8 @@ Array = NDArray[np.float64]
 C2 = SPEED_OF_LIGHT**2
 MOMENT = 1e-3
 """Time over which a lander's velocity is taken, s."""
+ROUGH_UT1_MINUS_TDB = -69.0
+"""Of the 2020s, s: 10 s more or less move a station by 5 km, 15 light microseconds."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,8 +113,11 @@ class End(Protocol):
         """Position and velocity at TDB epochs."""
         ...
 
-    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
-        """Position and velocity of the planet alone, (n, 3) each: a cheap first guess."""
+    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        """Position and velocity for a first guess, cheap, (n, 3) each.
+
+        Good to as many light seconds as its path may be taken as straight.
+        """
         ...
 
     def step(self, begin: Event, end: Event, interval: Array) -> Array:
@@ -213,15 +219,19 @@ class StationEnd:
         )
         return cls(station, earth, tides)
 
-    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
-        return self.earth.ephemeris.state("earth", epochs)
+    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        """Without precession, which moves a station by 12 km in 20 years."""
+        center, velocity = self.earth.ephemeris.state("earth", epochs)
+        angle = earth_rotation_angle(epochs, np.full(len(epochs), ROUGH_UT1_MINUS_TDB))
+        local = turn("z", angle, self.station.position)
+        return center + local, velocity + EARTH_ROTATION_RATE * np.cross([0.0, 0.0, 1.0], local)
 
     def _itrf(self, tt: Epochs) -> Array:
         return self.station.itrf(tt) + self.tides.value(tt)
 
     def at(self, epochs: Epochs) -> Event:
         earth = self.earth
-        center, center_velocity = self.center_state(epochs)
+        center, center_velocity = earth.ephemeris.state("earth", epochs)
         tt = earth.tt(epochs)
         geocentric = earth.orientation.gcrs(self._itrf(tt), tt)
         spin = earth.orientation.velocity(geocentric)
@@ -312,11 +322,12 @@ class LanderEnd:
         """Barycentric position of the planet, m, shape (n, 3)."""
         return self.ephemeris.position(self.body.name, epochs)
 
-    def center_state(self, epochs: Epochs) -> tuple[Array, Array]:
+    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
+        """Of the planet's centre: 11 light milliseconds from a lander on Mars."""
         return self.ephemeris.state(self.body.name, epochs)
 
     def at(self, epochs: Epochs) -> Event:
-        center, center_velocity = self.center_state(epochs)
+        center, center_velocity = self.ephemeris.state(self.body.name, epochs)
         orientation, place = self.body.orientation, self.lander.position
         turned = orientation.inertial(place, epochs)
         # The difference over a moment is the derivative to 2e-5 m/s: its second term and the

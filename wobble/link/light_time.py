@@ -5,9 +5,9 @@ the three events with the delays of both legs, and how the sum of the light time
 when any of the three places moves or a delay grows.
 
 Each leg solves ``tau = |r_other(t +- tau) - r_given(t)| / c + delay`` (Moyer 2000,
-Formulation for observed and computed values, chapter 8). The planet's centre gives a first
-guess within 25 ms; the other end is evaluated there, and again if its path cannot be taken
-as straight so far; a straight line from it gives the answer, to some micrometres. The delay
+Formulation for observed and computed values, chapter 8). A rough place of the other end gives
+a first guess; it is evaluated there, and again if its path cannot be taken as straight so
+far; a straight line from it gives the answer, to some micrometres. The delay
 is that of the path which light would take without it: the other end moves by some 2 m
 during the delay by the Sun's gravity, which changes that delay by 10 micrometres at the
 Sun's limb and by a hundredth of it 2 degrees away.
@@ -243,7 +243,7 @@ def solve_one_way(lander: End, given: Event, delay: LegDelay) -> tuple[Leg, Arra
 
 def _other(given: Event, end: End, sense: float) -> Event:
     """Where light from (or, with ``sense`` -1, to) the given event meets the other end."""
-    position, velocity = end.center_state(given.epochs)
+    position, velocity = end.rough_state(given.epochs)
     tau = np.zeros(len(given.epochs))
     tau = _newton(position - given.position, velocity, tau, sense)
     for _ in range(MAXIMUM_STEPS):

@@ -88,13 +88,14 @@ class IntegratedAxis:
         return dict(zip(self.names, means, strict=True))
 
     def angles(self, values: dict[str, float], epochs: Epochs) -> Array:
-        moved = self.axis.value(epochs)
-        beyond = moved[:, 0] - self.series.longitude
+        rigid = self.axis.value(epochs)
+        beyond = rigid[:, 0] - self.series.longitude
         beyond -= self.series.precession_rate * epochs.since_j2000
-        psi, psi_rate, eps, eps_rate = self._corrections(values)
-        moved[:, 0] += psi + psi_rate * epochs.since_j2000
-        moved[:, 1] += eps + eps_rate * epochs.since_j2000
-        return self._spread(moved, beyond)
+        return self._spread(rigid + self._moved(values, epochs), beyond)
+
+    def secular(self, values: dict[str, float], epochs: Epochs) -> Array:
+        """psi and eps without the nutation, rad, shape (n, 2): a polynomial of second degree."""
+        return self.series.harmonics.secular(epochs) + self._moved(values, epochs)
 
     def increments(self, values: dict[str, float], epochs: Epochs, interval: Array) -> Array:
         moved = self.axis.increment(epochs, interval)
@@ -110,6 +111,11 @@ class IntegratedAxis:
     def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
         t = epochs.since_j2000
         return self._by_name(np.zeros_like(t), np.ones_like(t))
+
+    def _moved(self, values: dict[str, float], epochs: Epochs) -> Array:
+        """By how much the parameters move psi and eps, shape (n, 2)."""
+        psi, psi_rate, eps, eps_rate = self._corrections(values)
+        return np.array([psi, eps]) + np.multiply.outer(epochs.since_j2000, [psi_rate, eps_rate])
 
     def _corrections(self, values: dict[str, float]) -> list[float]:
         return [values[name] - mean for name, mean in self.mean_values.items()]

@@ -72,6 +72,19 @@ _UNITS = {
         "s", "d", "period of the free core nutation, negative: retrograde"
     ),
     **{f"lander.NAME.{axis}": ParameterUnit("m", "m", "body-fixed coordinate") for axis in "xyz"},
+    "lander.NAME.transponder_delay": ParameterUnit("s", "ns", "delay in the transponder"),
+    "lander.NAME.frequency_bias": ParameterUnit("", "", "fractional bias of the oscillator"),
+    "lander.NAME.frequency_drift": ParameterUnit("1 / s", "1 / d", "rate of that bias"),
+    **{
+        f"ephemeris.NAME.{axis}": ParameterUnit("m", "m", f"{axis} offset of the planet")
+        for axis in ("radial", "transverse", "normal")
+    },
+    **{f"station.NAME.{axis}": ParameterUnit("m", "m", "terrestrial coordinate") for axis in "xyz"},
+    "station.NAME.zenith_wet": ParameterUnit("m", "mm", "addition to the zenith wet delay"),
+    "station.NAME.clock_offset": ParameterUnit("s", "ns", "how far the clock is ahead of UTC"),
+    "station.NAME.delay": ParameterUnit("s", "ns", "delay of the electronics, round trip"),
+    "ionosphere.content": ParameterUnit("1 / m2", "1 / m2", "vertical electron content"),
+    "corona.scale": ParameterUnit("", "", "factor on the electrons of the corona"),
     "station.NAME.range_bias": ParameterUnit("m", "m", "one-way range bias of a station"),
     "pass.ID.range_bias": ParameterUnit("m", "m", "one-way range bias of a pass"),
     "pass.ID.range_rate_bias": ParameterUnit("m / s", "mm / s", "range-rate bias of a pass"),

@@ -17,7 +17,9 @@ from wobble.constants import DAY, MAS
 from wobble.epochs import Epochs
 from wobble.errors import UnknownNameError
 from wobble.estimation.solution import Solution
-from wobble.planet.angle_terms import NODE, OBLIQUITY, Polynomial
+from wobble.planet.angle_terms import NODE, OBLIQUITY, AngleTerm, Polynomial
+from wobble.planet.axis_term import IntegratedAxis
+from wobble.planet.pole_and_meridian import PoleAndMeridian
 from wobble.planet.rotation import RotationModel
 from wobble.report.style import BLUE, INK, VERMILLION, axes_or_new, legend_above, styled
 from wobble.report.text import MINUS, SIGMA
@@ -142,6 +144,8 @@ def parameter_errors(
 def pole_without_precession(rotation: RotationModel, epochs: Epochs) -> Array:
     """Where the pole points on the sky with its polynomial motion taken off.
 
+    For a computed nutation the polynomial is that of its series.
+
     Parameters
     ----------
     rotation : RotationModel
@@ -153,17 +157,22 @@ def pole_without_precession(rotation: RotationModel, epochs: Epochs) -> Array:
     offsets : ndarray, shape (n, 2)
         Along the orbit plane, ``sin(eps) dpsi``, and in obliquity, ``deps``, rad.
     """
-    angles = rotation.angles(epochs)
+    pole = rotation.angles(epochs)[:, [NODE, OBLIQUITY]]
     slow = sum(
-        (term.angles(rotation.values, epochs) for term in rotation.terms if _is_slow(term)),
-        np.zeros_like(angles),
+        (_slow_part(term, rotation.values, epochs) for term in rotation.terms),
+        np.zeros_like(pole),
     )
-    moved = angles - slow
-    return np.column_stack([np.sin(slow[:, OBLIQUITY]) * moved[:, NODE], moved[:, OBLIQUITY]])
+    moved = pole - slow
+    return np.column_stack([np.sin(slow[:, 1]) * moved[:, 0], moved[:, 1]])
 
 
-def _is_slow(term: object) -> bool:
-    return isinstance(term, Polynomial)
+def _slow_part(term: AngleTerm, values: dict[str, float], epochs: Epochs) -> Array:
+    """Longitude of the node and obliquity as far as a term moves them slowly, rad, (n, 2)."""
+    if isinstance(term, IntegratedAxis):
+        return term.secular(values, epochs)
+    if isinstance(term, (Polynomial, PoleAndMeridian)):
+        return term.angles(values, epochs)[:, [NODE, OBLIQUITY]]
+    return np.zeros((len(epochs), 2))
 
 
 @styled

@@ -108,6 +108,9 @@ def style() -> Iterator[None]:
     """The package's look for everything that is drawn inside."""
     with mpl.rc_context(SETTINGS):
         yield
+        # A notebook turns this on with its first figure; undone, it would show no other.
+        interactive = mpl.is_interactive()
+    mpl.interactive(interactive)
 
 
 def styled(function: Callable[P, R]) -> Callable[P, R]:
