@@ -63,6 +63,12 @@ def test_every_step_agrees_with_the_covariance_of_a_general_least_squares():
         np.testing.assert_allclose(history.sigma[n], expected, rtol=1e-9)
 
 
+def test_thousands_of_rows_are_taken_in_by_parts_without_loss():
+    candidates = random_passes(6, n=3000)
+    expected = np.linalg.norm(np.linalg.pinv(np.vstack(candidates.blocks), rcond=1e-13), axis=1)
+    np.testing.assert_allclose(precision_of(candidates, range(3000)).sigma, expected, rtol=1e-9)
+
+
 def test_order_of_the_passes_does_not_matter_in_the_end():
     candidates = random_passes(4)
     forward = precision_history(candidates)

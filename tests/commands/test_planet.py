@@ -138,6 +138,23 @@ def test_three_layers_are_said_to_be_three() -> None:
     assert "independent: pole.precession_rate, core.factor, core.period" in text
 
 
+def test_a_solution_is_taken_and_completed_by_a_value(tmp_path: Path) -> None:
+    """The period of the command line stands in for the one that the fit did not estimate."""
+    parameters = {
+        "pole.precession_rate": {"value": -7608.3, "unit": "mas / yr", "sigma_realistic": 2.1},
+        "core.factor": {"value": 0.061, "unit": "", "sigma_realistic": 0.006},
+        "spin.rate": {"value": 350.9, "unit": "deg / d", "sigma_realistic": 1e-6},
+    }
+    path = tmp_path / "solution.json"
+    path.write_text(json.dumps({"parameters": parameters}), encoding="utf-8")
+    alone = json.loads(good("interior", path, "--json"))
+    assert "interior" not in alone
+    assert alone["polar_moment"]["moment"] == pytest.approx(0.36367, abs=0.00005)
+    complete = good("interior", path, "--core-period", "-242.3 +- 2.7 d", "--samples", 100)
+    assert "no correlations given, taken as zero; independent: core.period" in complete
+    assert "core_radius" in complete
+
+
 def test_without_a_core_the_moment_alone_comes_out() -> None:
     text = good("interior", "--rate", "-7608.3 +- 2.1 mas/yr")
     assert "C/MR^2 = 0.363" in text

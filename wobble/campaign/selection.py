@@ -35,7 +35,7 @@ from wobble.campaign.relaxation import Relaxation, relax
 from wobble.campaign.targets import Target
 from wobble.errors import InputError
 
-__all__ = ["Selection", "select_passes"]
+__all__ = ["TOLERANCE", "Selection", "search", "select_passes"]
 
 Array = NDArray[np.float64]
 TOLERANCE = 5e-3
