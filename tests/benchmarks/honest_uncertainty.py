@@ -61,9 +61,7 @@ def passes_of(campaign: Campaign):
     factors = [
         campaign.budget.factor(pass_geometry(tags, computed, index)) for _, index in tags.passes()
     ]
-    model = TrackingModel(
-        network, tags, campaign.parameters, campaign.biases, campaign.budget
-    )
+    model = TrackingModel(network, tags, campaign.parameters, campaign.biases, campaign.budget)
     reference = campaign.parameters.estimated.values
     return list(model.equations(reference)), factors, reference
 
