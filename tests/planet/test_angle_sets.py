@@ -108,7 +108,7 @@ def test_table_of_dates_has_degrees_and_the_plane() -> None:
 
 
 def test_without_a_plane_there_are_no_orbit_angles() -> None:
-    with pytest.raises(InputError, match="plane.*node and inclination"):
+    with pytest.raises(InputError, match=r"plane.*node and inclination"):
         angle_sets(orientation_of("venus"), EPOCHS)
 
 

@@ -125,12 +125,16 @@ class Limits:
 
     def fitting(self, taken: Array) -> NDArray[np.bool_]:
         """Which passes fit beside those taken (ones in an array (n,)), and are not taken."""
-        room = self.bound - self.matrix @ taken + ROUNDING * (1.0 + self.bound)
         entries = self._entries
-        too_much = entries.data > room[entries.row]
+        too_much = entries.data > self._room(taken)[entries.row]
         fits = taken == 0.0
         fits[entries.col[too_much]] = False
         return np.asarray(fits, bool)
+
+    def overdrawing(self, taken: Array) -> NDArray[np.bool_]:
+        """Which of the passes taken have a part in a limit that is exceeded."""
+        exceeded = self._room(taken) < 0.0
+        return np.asarray((self.matrix.T @ exceeded > 0) & (taken > 0.0), bool)
 
     def level(self) -> float:
         """The largest share that all passes can have alike."""
@@ -168,6 +172,10 @@ class Limits:
             raise ConvergenceError(f"the linear programme of the budget failed: {solved.message}")
         prices = size * np.maximum(-solved.ineqlin.marginals, 0.0)
         return np.clip(solved.x, 0.0, 1.0), np.asarray(prices, float)
+
+    def _room(self, taken: Array) -> Array:
+        left = self.bound - self.matrix @ taken
+        return np.asarray(left + ROUNDING * (1.0 + self.bound), float)
 
     @cached_property
     def _entries(self) -> csr_array:

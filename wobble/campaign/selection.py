@@ -6,12 +6,15 @@ deviation that they give, and one that no selection whatever within the budget i
 First the relaxed problem is solved (`wobble.campaign.relaxation`), which gives the bound
 and tells which passes matter. The passes that its optimum takes whole are taken; the others
 are added one at a time, each time the one that with all those taken gives the target the
-most information (exact rank update). Then passes are exchanged: each in turn, the weakest
-first, is left out and the best one put in its place (Fedorov 1972, Theory of Optimal
-Experiments, sect. 3.1), until little is gained or the bound is close.
+most information for its price (exact rank update). Then passes are exchanged: each in turn,
+the weakest first, is left out and the best one put in its place (Fedorov 1972, Theory of
+Optimal Experiments, sect. 3.1), until little is gained or the bound is close. If it is not,
+the other way is tried too: from all passes that the relaxed optimum uses, the least missed
+are dropped until the rest fits. It is the better way to few passes, where one is worth
+little without its counterpart, and the worse one where passes differ in length.
 
-Both steps use the tangent bound of `wobble.campaign.targets`: a pass cannot add more
-information than its signal at the present displacement, so most passes need no rank update.
+Adding and exchanging use the tangent bound of `wobble.campaign.targets`: a pass cannot add
+more information than its signal at the present displacement, so most need no rank update.
 
 What is made small is the formal standard deviation. A considered parameter has no part in
 it; to let the selection guard against one, estimate it with its a priori value. The bound
@@ -42,6 +45,8 @@ TOLERANCE = 5e-3
 """Gap at which the search ends: half a percent of a standard deviation."""
 WHOLE = 1.0 - 1e-3
 """Share of a pass that counts as taken whole."""
+UNUSED = 1e-6
+"""Share of a pass that counts as left."""
 SPARE = 50
 """So many passes, and twice the number chosen, are tried beyond those chosen."""
 AT_A_TIME = 64
@@ -147,15 +152,23 @@ def search(
 ) -> Selection:
     """As `select_passes`, for a problem already set up; sigma is infinite if undetermined."""
     relaxation = relax(problem, tolerance / 2, progress=progress)
+    price = _usable(relaxation.price)
     pool = _promising(relaxation)
+    enough = relaxation.bound / (1.0 + tolerance) ** 2
     with tqdm(desc="passes", unit="", disable=not progress, leave=False) as bar:
-        promising = _Choice(problem.part(pool), bar)
-        promising.take_whole(relaxation.shares[pool])
-        promising.fill(relaxation.price[pool])
-        promising.exchange(relaxation.bound / (1.0 + tolerance) ** 2, tolerance / 10)
+        tried: list[_Choice] = []
+        for start in (_Choice.grow, _Choice.thin):
+            choice = _Choice(problem.part(pool), bar)
+            start(choice, relaxation.shares[pool], price[pool])
+            choice.fill(price[pool])
+            choice.exchange(enough, tolerance / 10)
+            tried.append(choice)
+            if choice.information >= enough:
+                break
+        best = max(tried, key=lambda choice: choice.information)
         # What the promising passes left of the budget goes to the others.
-        whole = _Choice(problem, bar, pool[promising.numbers])
-        whole.fill(relaxation.price)
+        whole = _Choice(problem, bar, pool[best.numbers])
+        whole.fill(price)
     chosen = whole.numbers[np.argsort(candidates.start[whole.numbers], kind="stable")]
     # In the parameters' own coordinates, without anything that was added for the search.
     p = len(candidates.parameters)
@@ -170,6 +183,12 @@ def _promising(relaxation: Relaxation) -> NDArray[np.int_]:
     number = 3 * int(np.ceil(relaxation.shares.sum())) + SPARE
     worth = relaxation.signal - relaxation.price
     return np.sort(np.lexsort((worth, relaxation.shares))[::-1][:number])
+
+
+def _usable(price: Array) -> Array:
+    """Prices by which one can divide."""
+    most = price.max()
+    return np.maximum(price, LEAST_PRICE * most) if most > 0 else np.ones_like(price)
 
 
 class _Choice:
@@ -190,7 +209,7 @@ class _Choice:
         """Numbers of the passes taken, in ascending order."""
         return np.flatnonzero(self.taken)
 
-    def take_whole(self, shares: Array) -> None:
+    def grow(self, shares: Array, price: Array) -> None:
         """Take the passes that the relaxed optimum takes whole."""
         for i in np.flatnonzero(shares >= WHOLE):
             # Shares just below one may exceed a limit when they are rounded up.
@@ -198,9 +217,20 @@ class _Choice:
                 self.taken[i] = 1.0
         self._settle(self.problem.triangle(self.taken))
 
+    def thin(self, shares: Array, price: Array) -> None:
+        """Take all passes that it uses, and drop the least missed for its price until they fit."""
+        target, limits, rows = self.problem.target, self.problem.limits, self.problem.rows
+        self.taken = (shares > UNUSED).astype(float)
+        root = self.problem.triangle(self.taken)
+        while (involved := np.flatnonzero(limits.overdrawing(self.taken))).size:
+            loss = target.information(root) - target.without_each(root, rows[involved])
+            dropped = involved[np.argmin(loss / price[involved])]
+            self.taken[dropped] = 0.0
+            root = _less(root, rows[dropped])
+        self._settle(self.problem.triangle(self.taken))
+
     def fill(self, price: Array) -> None:
         """Take the pass that fits and gains most for its price, until none fits."""
-        price = np.maximum(price, LEAST_PRICE * price.max())
         while (fits := self.problem.limits.fitting(self.taken)).any():
             best = _best_addition(self.problem, self.root, fits, price)
             if best is None:
@@ -229,8 +259,8 @@ class _Choice:
         fits &= signals > signals[i]
         if not fits.any():
             return False
-        left = cholesky(self.root.T @ self.root - self.problem.rows[i].T @ self.problem.rows[i])
         least = self.information * (1.0 + GAIN)
+        left = _less(self.root, self.problem.rows[i])
         best = _best_addition(self.problem, left, fits, np.ones(len(fits)), least)
         if best is None:
             return False
@@ -252,6 +282,11 @@ class _Choice:
         self.information = self.problem.target.information(root)
         self.bar.set_postfix(taken=int(self.taken.sum()), sigma=f"{self.information**-0.5:.4g}")
         self.bar.update()
+
+
+def _less(root: Array, rows: Array) -> Array:
+    """Triangle without a pass; digits are lost, of which the coordinates leave enough."""
+    return np.asarray(cholesky(root.T @ root - rows.T @ rows), float)
 
 
 def _best_addition(

@@ -19,9 +19,8 @@ R and L = phi + longitude from the node, so that H = L - alpha is the Earth's ho
     polar motion Y_p  R [cos(theta) sin(lon) sin(delta) - sin(theta) cos(delta) sin(alpha - phi)]
 
 in metres per radian; a parameter's signature is the sum over the angles times the angle's own
-derivative (a power of time, a cosine). What they leave out is of the order of v/c and of the
-angle between the two legs, 2e-4 of the whole. Left out too are the seasons of the Earth's
-place in the sky of a day: alpha and delta are those of the moment.
+derivative (a power of time, a cosine). They leave out what is of the order of v/c and of
+the angle between the two legs, some 1e-4 of the whole.
 """
 
 from __future__ import annotations
@@ -85,7 +84,8 @@ class Signatures:
 
     def __repr__(self) -> str:
         first, last = self.epoch[0].isot[:16], self.epoch[-1].isot[:16]
-        return f"<Signatures of {len(self.names)} parameters at {len(self.epoch)} epochs, {first} to {last}>"
+        size = f"{len(self.names)} parameters at {len(self.epoch)} epochs"
+        return f"<Signatures of {size}, {first} to {last}>"
 
     def _repr_html_(self) -> str:
         table = self.table()

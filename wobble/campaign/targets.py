@@ -1,7 +1,7 @@
 """What a selection of passes is to make precise.
 
 In: a triangle R with ``R^T R`` the information. Out: the standard deviation that the target
-has with it, and the three things that the search for the best passes needs.
+has with it, and what the search for the best passes needs.
 
 Every target here has an *information* ``psi`` that, as a function of the information matrix
 ``M``, is concave, grows with M and is homogeneous of the first degree (an information
@@ -68,6 +68,10 @@ class Target(Protocol):
 
     def with_each(self, triangle: Array, rows: Array) -> Array:
         """``psi`` after taking in each of b passes alone, shape (b,); rows (b, m, p)."""
+        ...
+
+    def without_each(self, triangle: Array, rows: Array) -> Array:
+        """``psi`` after taking away each of b passes alone; zero if that is too much."""
         ...
 
     def in_frame(self, frame: Array) -> Target:
@@ -161,11 +165,22 @@ class LinearTarget:
 
     def with_each(self, triangle: Array, rows: Array) -> Array:
         """See `Target`: the rank update of Woodbury's identity, in square roots."""
-        reduced, grown = _grown(triangle, rows)
+        reduced, one = _reduced(triangle, rows)
         roots = self._roots(triangle)
         seen = reduced @ roots
+        grown = one + reduced @ reduced.transpose(0, 2, 1)
         gain = (seen * np.linalg.solve(grown, seen)).sum(axis=(1, 2))
         return np.asarray(1.0 / ((roots**2).sum() - gain), float)
+
+    def without_each(self, triangle: Array, rows: Array) -> Array:
+        """See `Target`: the same identity with the opposite sign."""
+        reduced, one = _reduced(triangle, rows)
+        roots = self._roots(triangle)
+        seen = reduced @ roots
+        shrunk = one - reduced @ reduced.transpose(0, 2, 1)
+        loss = (seen * np.linalg.solve(shrunk, seen)).sum(axis=(1, 2))
+        # What is left of an indispensable pass is rounding, and may have either sign.
+        return np.where(loss >= 0, 1.0 / ((roots**2).sum() + np.maximum(loss, 0.0)), 0.0)
 
     def in_frame(self, frame: Array) -> LinearTarget:
         """The same target for parameters y with ``x = F y``."""
@@ -218,9 +233,16 @@ class VolumeTarget:
 
     def with_each(self, triangle: Array, rows: Array) -> Array:
         """See `Target`: the determinant lemma."""
-        _, grown = _grown(triangle, rows)
-        growth = np.linalg.slogdet(grown)[1]
+        reduced, one = _reduced(triangle, rows)
+        growth = np.linalg.slogdet(one + reduced @ reduced.transpose(0, 2, 1))[1]
         return np.asarray(self.information(triangle) * np.exp(growth / len(triangle)), float)
+
+    def without_each(self, triangle: Array, rows: Array) -> Array:
+        """See `Target`: the same lemma with the opposite sign."""
+        reduced, one = _reduced(triangle, rows)
+        sign, shrinkage = np.linalg.slogdet(one - reduced @ reduced.transpose(0, 2, 1))
+        left = self.information(triangle) * np.exp(shrinkage / len(triangle))
+        return np.where(sign > 0, left, 0.0)
 
     def in_frame(self, frame: Array) -> VolumeTarget:
         """The same target for parameters y with ``x = F y``."""
@@ -228,9 +250,8 @@ class VolumeTarget:
         return VolumeTarget(self.scale * float(np.exp(-2.0 * logarithm / len(frame))))
 
 
-def _grown(triangle: Array, rows: Array) -> tuple[Array, Array]:
-    """``G = A R^-1`` and ``1 + G G^T`` of each pass, shapes (b, m, p) and (b, m, m)."""
+def _reduced(triangle: Array, rows: Array) -> tuple[Array, Array]:
+    """``G = A R^-1`` of each pass, shape (b, m, p), and the unit matrix of (m, m)."""
     b, m, p = rows.shape
     flat = solve_triangular(triangle, rows.reshape(-1, p).T, trans="T")
-    reduced = np.asarray(flat.T.reshape(b, m, p), float)
-    return reduced, np.eye(m) + reduced @ reduced.transpose(0, 2, 1)
+    return np.asarray(flat.T.reshape(b, m, p), float), np.eye(m)

@@ -11,6 +11,9 @@ One class, one effect; a new effect is a new class with `group` and `phase`. Siz
   degrees of elevation, Venus and Jupiter 0.0001, Mars 0.00005;
 * `RadioTroposphere`: 2.3 m at the zenith, 13 m at 10 degrees;
 * `OpticalTroposphere`: 2.4 m at the zenith;
+* `PlanetAtmosphere`: 4 cm at the zenith of Mars, 0.01 mm/s at 30 degrees of elevation;
+* `AxisOffset`: as large as the distance of the antenna's axes, up to some metres; for 2 m
+  0.1 mm/s, steady over a pass and the same every day;
 * `Ionosphere`: 6 mm for 1e16 electrons/m^2 at 8.4 GHz, times 5 to 100 by day;
 * `SolarCorona`: decimetres at opposition, tens of metres near conjunction at X band;
 * `FixedDelay`: transponder and station electronics.
@@ -33,16 +36,18 @@ from wobble.earth.troposphere import tropospheric_delay, wet_mapping
 from wobble.earth.weather import standard_pressure, standard_temperature
 from wobble.ephemeris import Ephemeris
 from wobble.link.blocks import rows
-from wobble.link.ends import StationEnd
+from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg
 from wobble.link.plasma import Corona, coronal_delay
 
 __all__ = [
+    "AxisOffset",
     "Delay",
     "FixedDelay",
     "GravitationalDelay",
     "Ionosphere",
     "OpticalTroposphere",
+    "PlanetAtmosphere",
     "RadioTroposphere",
     "SolarCorona",
     "Weather",
@@ -296,6 +301,63 @@ class OpticalTroposphere(_AtStations):
         weather = self.weather.completed(end.station)
         delay = optical_delay(elevation, latitude, height, *weather, self.wavelength)
         return delay / SPEED_OF_LIGHT
+
+
+@dataclass(frozen=True, eq=False)
+class AxisOffset(_AtStations):
+    """Axes of an azimuth-elevation mount that do not meet.
+
+    The station's place is where the elevation axis would meet the azimuth axis; the antenna
+    stands ``offset`` nearer to the source: ``-offset cos(elevation)`` (Moyer 2000, section
+    10.5).
+
+    Parameters
+    ----------
+    transmitter, receiver : StationEnd
+    offsets : mapping of str to float
+        Distance between the axes by the station's name, m; none if a name is absent.
+    """
+
+    offsets: Mapping[str, float]
+
+    def group(self, leg: Leg) -> Array:
+        end = self._station(leg)
+        offset = self.offsets.get(end.station.name, 0.0)
+        return -offset * np.cos(elevation_at_station(end, leg)) / SPEED_OF_LIGHT
+
+
+@dataclass(frozen=True, eq=False)
+class PlanetAtmosphere(_Effect):
+    """Neutral atmosphere over the lander, a thin shell at its scale height.
+
+    Parameters
+    ----------
+    lander : LanderEnd
+    zenith : float
+        Delay at the zenith, m (`wobble.earth.troposphere.zenith_delay_carbon_dioxide`).
+    scale_height : float
+        m; that of Mars if left out (from memory).
+    """
+
+    lander: LanderEnd
+    zenith: float
+    scale_height: float = 10.8e3
+
+    def _per_zenith(self, leg: Leg) -> Array:
+        """s/m."""
+        body, lander = self.lander.body, self.lander.lander
+        up = body.orientation.inertial(lander.horizon(body)[2], leg.lander.epochs)
+        sine = -np.einsum("ni,ni->n", up, leg.to_lander) / leg.distance
+        ratio = 1.0 + self.scale_height / body.equatorial_radius
+        return 1.0 / np.sqrt(1.0 - (1.0 - sine**2) / ratio**2) / SPEED_OF_LIGHT
+
+    def group(self, leg: Leg) -> Array:
+        return self.zenith * self._per_zenith(leg)
+
+    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+        """With respect to ``lander.NAME.zenith_delay``, s/m."""
+        name = f"lander.{self.lander.lander.name}.zenith_delay"
+        return {name: self._per_zenith(leg)} if name in names else {}
 
 
 @dataclass(frozen=True, eq=False)

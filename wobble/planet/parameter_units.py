@@ -72,6 +72,7 @@ _UNITS = {
         "s", "d", "period of the free core nutation, negative: retrograde"
     ),
     **{f"lander.NAME.{axis}": ParameterUnit("m", "m", "body-fixed coordinate") for axis in "xyz"},
+    "lander.NAME.zenith_delay": ParameterUnit("m", "mm", "delay of the planet's air at the zenith"),
     "lander.NAME.transponder_delay": ParameterUnit("s", "ns", "delay in the transponder"),
     "lander.NAME.frequency_bias": ParameterUnit("", "", "fractional bias of the oscillator"),
     "lander.NAME.frequency_drift": ParameterUnit("1 / s", "1 / d", "rate of that bias"),
