@@ -226,6 +226,10 @@ def test_bound_holds_long_before_the_relaxation_is_solved():
             assert rough.bound >= exact.information
             assert rough.information <= exact.bound
             gaps.append(rough.gap)
+        # Asked only whether a precision is in reach, it stops early, but with the answer.
+        too_much, enough = 1.02 * exact.information, 0.9 * exact.information
+        assert relax(problem, 1e-6, too_much).bound < too_much
+        assert relax(problem, 1e-6, enough).information >= enough
     assert max(gaps) > 0.05
 
 
@@ -261,13 +265,13 @@ def test_selection_is_better_than_the_rule_and_its_sigma_is_that_of_the_passes()
     assert str(found).endswith("% of the best possible")
 
 
-@pytest.mark.parametrize("seed", [0, 2])
-def test_few_of_many_passes_come_within_two_percent_of_the_bound(seed):
-    # The certificate is the judge. With seed 0 adding passes alone ends at 3.2 %, with
+@pytest.mark.parametrize("seed", [2, 7])
+def test_few_of_many_passes_come_within_a_percent_of_the_bound(seed):
+    # The certificate is the judge. With seed 7 adding passes alone ends at 1.5 %, with
     # seed 2 dropping passes alone at 2.3 %.
     candidates = random_passes(seed, 300, 10)
     target = LinearTarget.parameter(candidates, "x1")
-    assert select_passes(candidates, target, PassBudget(passes=12)).gap < 0.02
+    assert select_passes(candidates, target, PassBudget(passes=12)).gap < 0.01
 
 
 @pytest.mark.parametrize("kind", ["parameter", "set", "volume"])
@@ -353,8 +357,7 @@ def test_fewest_passes_against_exhaustive_search(seed):
     ]
     wanted = 0.5 * (best[4] + best[5])
     found = fewest_passes(candidates, target, wanted, tolerance=1e-4)
-    assert found.at_least <= 6 <= found.passes <= 7
-    assert found.at_least >= 4
+    assert 5 <= found.at_least <= 6 <= found.passes <= 7
     assert found.selection.sigma <= wanted
     assert f"fewer than {found.at_least} cannot" in str(found)
 

@@ -21,6 +21,7 @@ One class, one effect; a new effect is a new class with `group` and `phase`. Siz
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import ClassVar, Protocol, Self
@@ -85,13 +86,14 @@ class Delay(Protocol):
         ...
 
 
-class _Effect:
+class _Effect(ABC):
     """What most effects have in common."""
 
     dispersive: ClassVar[bool] = False
 
+    @abstractmethod
     def group(self, leg: Leg) -> Array:
-        raise NotImplementedError
+        """Delay of the modulation, s, shape (n,)."""
 
     def phase(self, leg: Leg) -> Array:
         """The group delay, or its negative where the medium is dispersive: an advance."""
