@@ -230,3 +230,28 @@ def _assert_refused(result, said):
     assert len(message.splitlines()) == 1
     for text in said:
         assert text in message
+
+
+def test_plan_says_how_many_passes_a_precision_takes(short_scenario, tmp_path):
+    out = tmp_path / "plan"
+    result = wobble("plan", short_scenario, "--target", "lander.heron.z = 5 m", "--out", out)
+    assert result.exit_code == 0, result.output
+    assert "lander.heron.z to 5 m: the first" in result.output
+    assert "what limits it then" in result.output
+    assert (out / "precision.ecsv").exists()
+    assert (out / "figures" / "precision.svg").exists()
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        ("lander.heron.z = 1 mm", ["never reach", "0.001 m", "or more"]),
+        ("lander.heron.z = 1 mas", ["lander.heron.z", "mas"]),
+        ("lander.heron.z", ["--target"]),
+        ("pole.precession = 1 mas/yr", ["pole.precession", "perhaps 'pole.precession_rate'"]),
+    ],
+)
+def test_a_target_that_cannot_be_is_refused(target, said, short_scenario, tmp_path):
+    out = tmp_path / "plan"
+    _assert_refused(wobble("plan", short_scenario, "--target", target, "--out", out), said)
+    assert not out.exists()

@@ -118,9 +118,8 @@ def test_a_constant_uplink_comes_back_shifted_by_twice_the_range_rate(rates):
 
 
 def begin_of_transmission(rate):
-    """TT on the station's clock."""
-    station = rate.link.transmitter
-    return station.earth.tt(rate.begin.sent.epochs).shift(-station.place_clock(rate.begin.sent))
+    """TT."""
+    return rate.link.transmitter.earth.tt(rate.begin.sent.epochs)
 
 
 def one_rate(k):

@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 from astropy.time import Time
 
+from wobble.campaign.candidates import CandidatePasses, compress
+from wobble.campaign.precision import PrecisionHistory, precision_history
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
 from wobble.campaign.visibility import ViewPeriods, find_view_periods
 from wobble.earth.stations import Station
@@ -22,6 +24,7 @@ from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
+from wobble.estimation.least_squares import eliminate_locals
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.solution import Solution
 from wobble.estimation.tracking_model import PassBiases, TrackingModel, pass_geometry
@@ -162,6 +165,48 @@ class Campaign:
             network, tracking, self.parameters, self.biases, self.budget, self.model_error
         )
         return fit(model, self.parameters, self.editing, provenance=self.provenance(network))
+
+    def candidates(self, passes: Passes) -> CandidatePasses:
+        """What each pass would say of the estimated parameters, its own biases eliminated.
+
+        The noise is that of the budget, with its correlations; nothing is simulated.
+        """
+        tags = passes.tags(self._needed("rule"), self.frequency)
+        model = TrackingModel(
+            self.plan_network, tags, self.parameters, self.biases, self._needed("budget")
+        )
+        estimated, considered = self.parameters.estimated, self.parameters.considered
+        blocks = []
+        for equations in model.equations(estimated.values):
+            everything = np.ones(len(equations), bool)
+            rows = equations.rows
+            whitened = (
+                rows / equations.sigma[:, None]
+                if equations.whiten is None
+                else equations.whiten(rows, everything)
+            )
+            _, rest = eliminate_locals(
+                whitened,
+                equations.name,
+                equations.local_names,
+                equations.local_sigma,
+                len(estimated),
+            )
+            blocks.append(compress(rest[:, :-1]))
+        return CandidatePasses(
+            parameters=estimated.names,
+            blocks=tuple(blocks),
+            a_priori=estimated.a_priori_rows()[0],
+            station=passes.station,
+            start=np.asarray((passes.start - passes.start[0]).to_value("s"), float),
+            hours=np.asarray((passes.stop - passes.start).to_value("h"), float),
+            considered=considered.names,
+            considered_sigma=considered.sigmas,
+        )
+
+    def precision(self, passes: Passes) -> PrecisionHistory:
+        """Standard deviation of every estimated parameter after each of the passes."""
+        return precision_history(self.candidates(passes))
 
     def network(self, tracking: Tracking) -> Network:
         """The network over the span of measurements, with the a priori values."""

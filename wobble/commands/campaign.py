@@ -12,21 +12,28 @@ from pathlib import Path
 from typing import Any
 
 import click
-from astropy.table import Table
+import numpy as np
+from astropy.table import QTable, Table
+from astropy.time import Time, TimeDelta
+from astropy.units import Quantity
 
 from wobble.campaign.campaign import Campaign
+from wobble.campaign.precision import PrecisionHistory, UnreachableTarget
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
-from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
-from wobble.errors import InputError
+from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_files import read_solution, solution_as_texts
 from wobble.formats.data_files import read_tracking
 from wobble.formats.passes import passes_text
 from wobble.formats.results import ResultFolder, ecsv_text, read_schedule
 from wobble.formats.scenario import read_scenario
-from wobble.report.figures import report_figures
+from wobble.formats.toml_section import parse_quantity
+from wobble.planet.parameter_units import unit_of
+from wobble.report.figures import precision_against_passes, report_figures
 from wobble.report.html import render_report
+from wobble.report.style import offscreen
 from wobble.tracking import Tracking
 
 __all__ = ["COMMANDS", "scenario_argument"]
@@ -58,27 +65,44 @@ DATA = click.argument("data", nargs=-1, type=click.Path(path_type=Path))
 
 @click.command()
 @scenario_argument
+@click.option(
+    "--target",
+    "targets",
+    multiple=True,
+    help='Precision wanted, "pole.precession_rate = 30 mas/yr"; may be given several times.',
+)
 @OUT
 @JSON
-def plan(campaign: Campaign, out: Path | None, as_json: bool) -> None:
-    """View periods and a schedule of passes.
+def plan(campaign: Campaign, targets: tuple[str, ...], out: Path | None, as_json: bool) -> None:
+    """View periods and a schedule of passes; how many of them a precision takes.
 
     \b
     Example: wobble plan synthetic_passes/campaign.toml --out plan
-    Writes view_periods.ecsv, passes.ecsv, report.html and figures/.
+    Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 40 mas/yr"
+    Writes view_periods.ecsv, passes.ecsv, report.html and figures/; with targets also
+    precision.ecsv, every parameter's standard deviation after each pass.
     """
+    wanted = dict(_target(campaign, text) for text in targets)
     with result_folder(out) as folder:
         periods, passes = _plan(campaign)
+        answers = []
+        if wanted:
+            history = campaign.precision(passes)
+            first = passes.start[0]
+            answers = [_answer(campaign, history, first, *target) for target in wanted.items()]
+            if folder:
+                _add_precision(folder, campaign, history, list(wanted))
         if folder:
             _add_plan(folder, campaign, periods, passes)
             _add_report(folder, campaign=campaign, periods=periods, passes=passes)
-    summary = _plan_summary(campaign, periods, passes)
     if as_json:
-        print_json(summary)
+        print_json(_plan_summary(campaign, periods, passes) | {"targets": answers})
         return
     click.echo(periods)
     click.echo(passes)
     _print_table(passes.table())
+    for answer in answers:
+        click.echo(answer["text"])
     for note in (*periods.notes, CAUTION):
         click.echo(note)
     print_where(folder)
@@ -249,6 +273,61 @@ def _plan(campaign: Campaign) -> tuple[ViewPeriods, Passes]:
     return periods, campaign.schedule(periods)
 
 
+def _target(campaign: Campaign, text: str) -> tuple[str, float]:
+    """Name and standard deviation (SI) of a target such as "core.factor = 0.02"."""
+    name, _, value = (part.strip() for part in text.partition("="))
+    estimated = campaign.parameters.estimated
+    if name not in estimated:
+        raise UnknownNameError("estimated parameter", name, estimated.names, field="--target")
+    unit = unit_of(name).si
+    try:
+        return name, parse_quantity(value, unit) if unit else float(value)
+    except ValueError as error:
+        raise InputError(
+            f"the wanted precision is {error}",
+            field="--target",
+            found=text,
+            expected=f'"{name} = 1 {unit}"',
+        ) from error
+
+
+def _answer(
+    campaign: Campaign, history: PrecisionHistory, first: Time, name: str, wanted: float
+) -> dict[str, Any]:
+    """How many passes of the schedule reach a precision, until when, and what limits it then."""
+    parameter = campaign.parameters[name]
+    try:
+        reached = history.passes_needed(name, wanted)
+    except UnreachableTarget as error:
+        best = float(history.of(name).min()) / parameter.scale
+        raise InputError(
+            error.problem,
+            field=f"--target {name}",
+            found=f"{wanted / parameter.scale:.3g} {parameter.unit}",
+            expected=f"{best:.3g} {parameter.unit} or more",
+        ) from error
+    date = (first + TimeDelta(reached.date, format="sec")).isot[:10]
+    limit = reached.limitation
+    why = f"{limit.kind} ({limit.parameter})" if limit.parameter else limit.kind
+    hours = ", ".join(f"{h:.1f} h {station}" for station, h in reached.station_hours.items())
+    text = (
+        f"{name} to {wanted / parameter.scale:.3g} {parameter.unit}: the first {reached.passes} "
+        f"passes of the schedule, until {date}, {reached.hours:.1f} station hours ({hours}); "
+        f"what limits it then: {why}"
+    )
+    return {
+        "parameter": name,
+        "unit": parameter.unit,
+        "wanted": wanted / parameter.scale,
+        "reached": reached.sigma / parameter.scale,
+        "passes": reached.passes,
+        "date": date,
+        "station_hours": reached.hours,
+        "limited_by": why,
+        "text": text,
+    }
+
+
 def _read(campaign: Campaign, data: tuple[Path, ...]) -> tuple[Tracking, list[str]]:
     files = data or campaign.data_files
     if not files:
@@ -281,6 +360,27 @@ def _add_plan(
     meta = campaign.provenance(campaign.plan_network)
     folder.add("view_periods.ecsv", ecsv_text(periods.table(), meta))
     folder.add("passes.ecsv", ecsv_text(passes.table(), meta | {"caution": CAUTION}))
+
+
+def _add_precision(
+    folder: ResultFolder, campaign: Campaign, history: PrecisionHistory, names: list[str]
+) -> None:
+    """Every standard deviation after each pass, in the parameters' own units; a figure."""
+    parameters = campaign.parameters
+    table = QTable({"passes": np.arange(len(history.order) + 1), "station_hours": history.hours})
+    for name in history.quantities:
+        unit = parameters[name].unit
+        table[name] = Quantity(history.of(name) / parameters[name].scale, unit or None)
+    folder.add("precision.ecsv", ecsv_text(table, campaign.provenance(campaign.plan_network)))
+    with offscreen():
+        axes = precision_against_passes(history, parameters, names)
+        add_figure(
+            folder,
+            axes,
+            "precision",
+            "Precision against the number of passes",
+            f"Standard deviation of {', '.join(names)} after each pass.",
+        )
 
 
 def _add_measurements(folder: ResultFolder, campaign: Campaign, tracking: Tracking) -> None:

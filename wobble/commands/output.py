@@ -13,10 +13,13 @@ from pathlib import Path
 from typing import Any
 
 import click
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from wobble.formats.results import ResultFolder
+from wobble.report.svg import figure_svg
 
-__all__ = ["JSON", "OUT", "print_json", "print_where", "result_folder"]
+__all__ = ["JSON", "OUT", "add_figure", "print_json", "print_where", "result_folder"]
 
 OUT = click.option("--out", type=click.Path(path_type=Path), help="Folder for the results.")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead.")
@@ -35,6 +38,13 @@ def result_folder(path: Path | None) -> Iterator[ResultFolder | None]:
 def print_json(content: dict[str, Any]) -> None:
     """One JSON object on standard output."""
     click.echo(json.dumps(content, indent=2, allow_nan=False))
+
+
+def add_figure(folder: ResultFolder, axes: Axes, name: str, title: str, text: str) -> None:
+    """Keep a figure for the folder, as SVG with its description."""
+    figure = axes.figure
+    assert isinstance(figure, Figure)  # made for these axes alone
+    folder.add(f"figures/{name}.svg", figure_svg(figure, name, title, text))
 
 
 def print_where(folder: ResultFolder | None) -> None:

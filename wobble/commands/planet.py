@@ -14,10 +14,8 @@ import click
 import numpy as np
 from astropy.table import QTable
 from astropy.time import Time
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
-from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
@@ -38,7 +36,6 @@ from wobble.planet.nutation_series import NutationSeries
 from wobble.planet.rotation import RotationModel, TabulatedLibration
 from wobble.report import planet_figures
 from wobble.report.style import offscreen
-from wobble.report.svg import figure_svg
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]
@@ -157,13 +154,7 @@ def _add_nutation(
             ),
         }
         for name, (axes, title, text) in drawn.items():
-            _add_figure(folder, axes, name, title, text)
-
-
-def _add_figure(folder: ResultFolder, axes: Axes, name: str, title: str, text: str) -> None:
-    figure = axes.figure
-    assert isinstance(figure, Figure)
-    folder.add(f"figures/{name}.svg", figure_svg(figure, name, title, text))
+            add_figure(folder, axes, name, title, text)
 
 
 def _nutation_json(
@@ -326,7 +317,7 @@ def _add_interior(
             name = f"core-radius-{against.replace('_', '-')}"
             title = f"Core radius against {against.replace('_', ' ')}"
             text = "Credible regions that hold 68 and 95 % of the samples."
-            _add_figure(folder, axes, name, title, text)
+            add_figure(folder, axes, name, title, text)
 
 
 def _interior_json(

@@ -28,7 +28,6 @@ from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
 from wobble.link.bands import range_units_per_cycle
-from wobble.link.ends import Event, StationEnd
 from wobble.link.observables import Computed, RangeRate
 
 __all__ = ["Ramps", "doppler_shift", "range_units", "received_frequency"]
@@ -162,7 +161,7 @@ def doppler_shift(
     """
     frequency, _, beyond = _sent(rate, uplink)
     receiver = rate.link.receiver
-    received = _on_clock(receiver, rate.begin.received)
+    received = receiver.earth.tt(rate.begin.received.epochs)
     standard, count, standard_beyond = (reference or uplink).cycles(received, rate.count_time)
     # Interval less count, not subtracted: what Doppler is about.
     shorter = -2.0 * rate.value / SPEED_OF_LIGHT * count
@@ -194,7 +193,7 @@ def range_units(
     if modulus is not None and not modulus > 0.0:
         raise InputError("a modulus is positive", field="modulus", found=modulus)
     interval = 2.0 * computed.value / SPEED_OF_LIGHT
-    sent = _on_clock(computed.link.transmitter, computed.trip.sent)
+    sent = computed.link.transmitter.earth.tt(computed.trip.sent.epochs)
     frequency, _, beyond = uplink.cycles(sent, interval)
     units = float(range_units_per_cycle(band)) * (frequency * interval + beyond)
     return units if modulus is None else np.mod(units, modulus)
@@ -203,9 +202,5 @@ def range_units(
 def _sent(rate: RangeRate, uplink: Ramps) -> tuple[Array, Array, Array]:
     """Frequency, interval and further cycles of the transmission of what a count receives."""
     interval = rate.count_time * (1.0 - 2.0 * rate.value / SPEED_OF_LIGHT)
-    return uplink.cycles(_on_clock(rate.link.transmitter, rate.begin.sent), interval)
-
-
-def _on_clock(station: StationEnd, event: Event) -> Epochs:
-    """TT of an event on the station's own clock."""
-    return station.earth.tt(event.epochs).shift(-station.place_clock(event))
+    # The place's own 2 microseconds of TDB - TT are nothing to a ramp.
+    return uplink.cycles(rate.link.transmitter.earth.tt(rate.begin.sent.epochs), interval)

@@ -35,7 +35,11 @@ from wobble.report.geometry import (
     network_of,
     sample_order,
 )
-from wobble.report.plan_figures import coverage, view_period_timeline
+from wobble.report.plan_figures import (
+    coverage,
+    precision_against_passes,
+    view_period_timeline,
+)
 from wobble.report.residual_figures import (
     KIND_NAMES,
     residual_histogram,
@@ -61,6 +65,7 @@ __all__ = [
     "coverage",
     "parameter_errors",
     "polar_path",
+    "precision_against_passes",
     "report_figures",
     "residual_histogram",
     "residuals_against",

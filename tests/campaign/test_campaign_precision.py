@@ -1,0 +1,39 @@
+"""What a schedule is worth before any measurement: predicted against fitted precision."""
+
+import numpy as np
+import pytest
+
+from wobble.report.figures import precision_against_passes
+
+
+@pytest.fixture(scope="module")
+def history(short_campaign, short_passes):
+    return short_campaign.precision(short_passes)
+
+
+def test_predicted_sigmas_are_those_of_the_fit_of_the_simulated_campaign(
+    history, short_campaign, short_tracking
+):
+    # The fit's formal uncertainty, with every sample: the noise is the same budget's.
+    solution = short_campaign.fit(short_tracking)
+    assert solution.n_rejected <= 2
+    np.testing.assert_allclose(history.after(27).formal, solution.sigma_formal, rtol=0.01)
+
+
+def test_no_pass_means_the_a_priori_uncertainty_and_more_passes_never_hurt(history, short_campaign):
+    np.testing.assert_allclose(history.sigma[0], short_campaign.parameters.estimated.sigmas)
+    assert (np.diff(history.formal, axis=0) <= 1e-12 * history.formal[:-1]).all()
+
+
+def test_the_axial_coordinate_is_seen_by_range(history):
+    # Known of the field: Doppler does not see it, range does (common practice, no source).
+    z = history.of("lander.heron.z")
+    assert z[-1] < z[0] / 50
+
+
+def test_the_figure_shows_the_history_in_the_parameters_unit(history, short_campaign):
+    axes = precision_against_passes(history, short_campaign.parameters, ["lander.heron.z"])
+    drawn = axes.lines[0].get_ydata()
+    np.testing.assert_allclose(drawn, history.of("lander.heron.z"))
+    assert "(m)" in axes.get_ylabel()
+    assert axes.get_xlabel() == "number of passes"
