@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.earth.orientation import EarthOrientation, OrientationTable
 from wobble.earth.stations import Station
+from wobble.earth.troposphere import zenith_delay_carbon_dioxide
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
@@ -30,6 +31,7 @@ from wobble.link.delays import (
     GravitationalDelay,
     Ionosphere,
     OpticalTroposphere,
+    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
@@ -258,6 +260,10 @@ class Network:
         delays: list[Delay] = [GravitationalDelay(self.ephemeris, media.gravity)]
         if media.troposphere == "radio":
             delays.append(RadioTroposphere(transmitter, receiver, weather))
+            if self.body.surface_pressure:
+                gravity = self.body.gm / self.body.equatorial_radius**2
+                zenith = zenith_delay_carbon_dioxide(self.body.surface_pressure, gravity)
+                delays.append(PlanetAtmosphere(lander, float(zenith)))
         elif media.troposphere == "optical":
             wavelength = SPEED_OF_LIGHT / frequency
             delays.append(OpticalTroposphere(transmitter, receiver, weather, wavelength))

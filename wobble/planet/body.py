@@ -43,6 +43,8 @@ class Body:
         Of the solid tide; zero for a rigid body.
     tide_raisers : tuple of str
         Bodies of the ephemeris that raise its tide.
+    surface_pressure : float
+        Of its air, taken as carbon dioxide, Pa; zero for none.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Body:
     love_h2: float = 0.0
     love_l2: float = 0.0
     tide_raisers: tuple[str, ...] = ("sun",)
+    surface_pressure: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0 < self.polar_radius <= self.equatorial_radius:

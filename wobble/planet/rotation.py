@@ -29,7 +29,7 @@ from wobble.chebyshev import ChebyshevTable
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
 from wobble.planet.angle_terms import AngleTerm
-from wobble.rotations import turn, turn_derivative, turn_increment
+from wobble.rotations import turn, turn_increment
 
 __all__ = ["Orientation", "RotationModel", "TabulatedLibration"]
 
@@ -177,19 +177,30 @@ class RotationModel(_FromAxes):
                     out[name] = out[name] + part if name in out else part
         return out
 
+    def body_fixed(self, vectors: Array, epochs: Epochs) -> Array:
+        """Body-fixed vectors of ICRF ones (n, 3), shape (n, 3): the turns undone one by one."""
+        return self._turned_back(vectors, self.angles(epochs))[-1]
+
+    def _turned_back(self, vectors: Array, angles: Array) -> list[Array]:
+        """ICRF vectors before the last turn of the chain, the last but one and so on."""
+        n = len(vectors)
+        turned = turn("z", np.full(n, -self.plane_node), vectors)
+        back = [turn("x", np.full(n, -self.plane_inclination), turned)]
+        for axis, sign, which in reversed(CHAIN):
+            back.append(turn(axis, -sign * angles[:, which], back[-1]))
+        return back
+
     def _projected_by_angle(self, vectors: Array, epochs: Epochs, directions: Array) -> Array:
+        """A turn by da moves what it has turned by ``da axis x vector``."""
         angles = self.angles(epochs)
+        back = self._turned_back(directions, angles)
+        turned = np.broadcast_to(vectors, (len(epochs), 3))
         out = np.zeros((len(epochs), 5))
-        for k, (_, _, which) in enumerate(CHAIN):
-            turned = np.broadcast_to(vectors, (len(epochs), 3))
-            for j, (axis, sign, angle) in enumerate(CHAIN):
-                value = sign * angles[:, angle]
-                turned = (
-                    sign * turn_derivative(axis, value, turned)
-                    if j == k
-                    else turn(axis, value, turned)
-                )
-            out[:, which] = np.einsum("ni,ni->n", directions, self._orbit_plane(turned))
+        for k, (axis, sign, which) in enumerate(CHAIN):
+            turned = turn(axis, sign * angles[:, which], turned)
+            toward = back[len(CHAIN) - 1 - k]
+            i, j = ("xyz".index(axis) + 1) % 3, ("xyz".index(axis) + 2) % 3
+            out[:, which] = sign * (turned[:, i] * toward[:, j] - turned[:, j] * toward[:, i])
         return out
 
 
