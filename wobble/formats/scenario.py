@@ -26,7 +26,7 @@ from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.tracking_model import PassBiases
 from wobble.formats.body_file import READY_MADE, read_body
 from wobble.formats.toml_section import Section, read_toml
-from wobble.link.network import Media
+from wobble.link.network import Media, parameter_values
 from wobble.noise.budget import Budget
 from wobble.noise.contributions.registry import CONTRIBUTIONS
 from wobble.planet.body import Body
@@ -54,7 +54,7 @@ def read_scenario(path: str | Path) -> Campaign:
     data_files, model_error = _data(top.section("data", {}))
     media, frequency = _link(top.section("link", {}))
     budget = _budget(top)
-    parameters, biases = _estimate(top.section("estimate", {}), body, stations, landers)
+    parameters, biases = _estimate(top.section("estimate", {}), body, stations, landers, media)
     campaign = Campaign(
         name=head.text("name"),
         source=Path(path),
@@ -333,14 +333,13 @@ def _budget(top: Section) -> Budget | None:
 
 
 def _estimate(
-    section: Section, body: Body, stations: tuple[Station, ...], landers: tuple[Lander, ...]
+    section: Section,
+    body: Body,
+    stations: tuple[Station, ...],
+    landers: tuple[Lander, ...],
+    media: Media,
 ) -> tuple[ParameterSet, PassBiases]:
-    values = dict(body.orientation.values)
-    for lander in landers:
-        values |= {
-            f"lander.{lander.name}.{axis}": float(lander.position[k])
-            for k, axis in enumerate("xyz")
-        }
+    values = parameter_values(body, stations, landers, media)
     values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
     parameters = ParameterSet(
         [

@@ -219,6 +219,10 @@ class StationEnd:
         )
         return cls(station, earth, tides)
 
+    def moved(self, position: Array) -> StationEnd:
+        """The same station at another terrestrial place nearby; its tides are kept."""
+        return replace(self, station=replace(self.station, position=np.asarray(position, float)))
+
     def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
         """Without precession, which moves a station by 12 km in 20 years."""
         center, velocity = self.earth.ephemeris.state("earth", epochs)

@@ -45,13 +45,14 @@ from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.tracking import Tracking
 
-__all__ = ["ComputedTracking", "Media", "Network"]
+__all__ = ["ComputedTracking", "Media", "Network", "parameter_values"]
 
 Array = NDArray[np.float64]
 
 BLOCK = 20_000
 # A planetary light time is at most some hours; the span is widened by this for t1, s.
 LONGEST_ROUND_TRIP = 12 * 3600.0
+ORBIT_AXES = ("radial", "transverse", "normal")
 TROPOSPHERES = ("radio", "optical", "none")
 
 
@@ -133,6 +134,7 @@ class Network:
     stations: Mapping[str, StationEnd]
     landers: Mapping[str, Lander]
     media: Media
+    orbit_offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @classmethod
     def over(
@@ -181,11 +183,15 @@ class Network:
 
     @property
     def values(self) -> dict[str, float]:
-        """Every parameter that a measurement depends on, with its value, SI."""
-        values = dict(self.body.orientation.values)
-        for name, lander in self.landers.items():
-            values |= {f"lander.{name}.{axis}": lander.position[k] for k, axis in enumerate("xyz")}
-        return values
+        """Every parameter that a measurement depends on, with its value, SI.
+
+        The rotation, the coordinates of landers and stations, the planet's offset from its
+        ephemeris, and the media that are modelled.
+        """
+        stations = [end.station for end in self.stations.values()]
+        return parameter_values(
+            self.body, stations, self.landers.values(), self.media, self.orbit_offset
+        )
 
     def with_values(self, values: Mapping[str, float]) -> Network:
         """The same network with other values of some parameters.
@@ -199,19 +205,28 @@ class Network:
         for name in values:
             if name not in known:
                 raise UnknownNameError("parameter", name, known)
+        new = known | dict(values)
         landers = {
-            name: lander.moved(
-                np.array(
-                    [
-                        values.get(f"lander.{name}.{axis}", lander.position[k])
-                        for k, axis in enumerate("xyz")
-                    ]
-                )
-            )
+            name: lander.moved(np.array([new[f"lander.{name}.{axis}"] for axis in "xyz"]))
             for name, lander in self.landers.items()
         }
-        rotation = {n: v for n, v in values.items() if n in self.body.orientation.values}
-        return replace(self, landers=landers, body=self.body.with_rotation(rotation))
+        stations = {
+            name: end.moved(np.array([new[f"station.{name}.{axis}"] for axis in "xyz"]))
+            for name, end in self.stations.items()
+        }
+        radial, transverse, normal = (new[f"ephemeris.{self.body.name}.{a}"] for a in ORBIT_AXES)
+        return replace(
+            self,
+            landers=landers,
+            stations=stations,
+            body=self.body.with_rotation({n: new[n] for n in self.body.orientation.values}),
+            orbit_offset=(radial, transverse, normal),
+            media=replace(
+                self.media,
+                ionosphere_content=new.get("ionosphere.content", 0.0),
+                corona_scale=new.get("corona.scale", 0.0),
+            ),
+        )
 
     def station(self, name: str) -> StationEnd:
         """A station by name."""
@@ -223,7 +238,7 @@ class Network:
         """A lander by name."""
         if name not in self.landers:
             raise UnknownNameError("lander", name, self.landers)
-        return LanderEnd(self.landers[name], self.body, self.ephemeris)
+        return LanderEnd(self.landers[name], self.body, self.ephemeris, self.orbit_offset)
 
     def link(
         self,
@@ -335,6 +350,31 @@ class Network:
             "round_trip": trip.light_time,
             "off_boresight": np.min(off, axis=0) if off else np.zeros(len(toward)),
         }
+
+
+def parameter_values(
+    body: Body,
+    stations: Iterable[Station],
+    landers: Iterable[Lander],
+    media: Media,
+    orbit_offset: Iterable[float] = (0.0, 0.0, 0.0),
+) -> dict[str, float]:
+    """Every parameter that a measurement between such ends depends on, with its value, SI."""
+    values = dict(body.orientation.values)
+    for lander in landers:
+        values |= _named(f"lander.{lander.name}", "xyz", lander.position)
+    for station in stations:
+        values |= _named(f"station.{station.name}", "xyz", station.position)
+    values |= _named(f"ephemeris.{body.name}", ORBIT_AXES, orbit_offset)
+    if media.ionosphere_content:
+        values["ionosphere.content"] = media.ionosphere_content
+    if media.corona_scale:
+        values["corona.scale"] = media.corona_scale
+    return values
+
+
+def _named(prefix: str, axes: Iterable[str], numbers: Iterable[float]) -> dict[str, float]:
+    return {f"{prefix}.{axis}": float(v) for axis, v in zip(axes, numbers, strict=True)}
 
 
 _GEOMETRY = (
