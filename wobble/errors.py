@@ -57,7 +57,8 @@ class InputError(WobbleError):
         self.source = None if source is None else str(source)
         self.line = line
         self.field = field
-        self.found = found
+        # A number of numpy's would name its type in the message.
+        self.found = found.item() if isinstance(found, np.generic) else found
         self.expected = expected
         super().__init__(str(self))
 
