@@ -6,7 +6,9 @@ contributions against the Sun-Earth-probe angle and of Allan deviations.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, TypeVar
 
 import click
 import numpy as np
@@ -24,6 +26,8 @@ from wobble.noise.budget_table import LinkConditions, budget_table
 from wobble.report.figures import budget_figures
 
 __all__ = ["COMMANDS"]
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 
 class _QuantityType(click.ParamType):
@@ -45,29 +49,17 @@ class _QuantityType(click.ParamType):
             self.fail(f"{value!r} {error}; expected such as '1 {self.unit}'", param, ctx)
 
 
+def _where(name: str, unit: str, default: str, meaning: str) -> Callable[[F], F]:
+    """An option that says where the link is."""
+    kind = _QuantityType(unit)
+    return click.option(name, type=kind, default=default, show_default=True, help=meaning)
+
+
 @click.command()
 @scenario_argument
-@click.option(
-    "--sun-angle",
-    type=_QuantityType("rad"),
-    default="90 deg",
-    show_default=True,
-    help="Sun-Earth-probe angle.",
-)
-@click.option(
-    "--elevation",
-    type=_QuantityType("rad"),
-    default="45 deg",
-    show_default=True,
-    help="At the station.",
-)
-@click.option(
-    "--distance",
-    type=_QuantityType("m"),
-    default="1 AU",
-    show_default=True,
-    help="Of the lander.",
-)
+@_where("--sun-angle", "rad", "90 deg", "Sun-Earth-probe angle.")
+@_where("--elevation", "rad", "45 deg", "At the station.")
+@_where("--distance", "m", "1 AU", "Of the lander.")
 @OUT
 @JSON
 def budget(

@@ -19,15 +19,14 @@ from numpy.typing import NDArray
 
 from wobble.errors import UnknownNameError
 from wobble.estimation.least_squares import PassEquations
-from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.parameters import ParameterSet
 from wobble.link.network import BLOCK, ComputedTracking, Network
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
 from wobble.noise.geometry import PassGeometry
-from wobble.planet.parameter_units import unit_of
 from wobble.tracking import Tracking
 
-__all__ = ["PassBiases", "TrackingModel", "available_parameters", "pass_geometry"]
+__all__ = ["PassBiases", "TrackingModel", "pass_geometry"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -60,18 +59,6 @@ class PassBiases:
             return (), np.zeros((len(kind), 0)), np.zeros(0)
         names, partials, sigmas = zip(*present, strict=True)
         return tuple(names), np.column_stack(partials), np.array(sigmas)
-
-
-def available_parameters(network: Network) -> ParameterSet:
-    """All global parameters of a network, fixed at their present values."""
-    values = dict(network.values)
-    values |= {f"station.{name}.range_bias": 0.0 for name in network.stations}
-    return ParameterSet(
-        [
-            Parameter(name, unit_of(name).user, value, status="fixed")
-            for name, value in values.items()
-        ]
-    )
 
 
 def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:

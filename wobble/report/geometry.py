@@ -152,16 +152,7 @@ def network_of(campaign: Campaign, tracking: Tracking) -> Network:
     first, last = tracking.epoch.min(), tracking.epoch.max()
     if campaign.span and campaign.span[0] <= first and last <= campaign.span[1]:
         return campaign.plan_network
-    return Network.over(
-        first,
-        last,
-        ephemeris=open_ephemeris(campaign.ephemeris),
-        body=campaign.body,
-        stations=campaign.stations,
-        landers=campaign.landers,
-        media=campaign.media,
-        extend=True,  # a figure may lie in the future; whether a fit may, the fit decides
-    )
+    return campaign.network(tracking)
 
 
 @dataclass(frozen=True, eq=False)
