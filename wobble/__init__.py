@@ -21,7 +21,8 @@ from wobble.errors import InputError, WobbleError
 from wobble.estimation.solution import Solution
 from wobble.formats.body_file import read_body
 from wobble.formats.data_files import read_tracking
-from wobble.formats.scenario import read_catalogue, read_scenario
+from wobble.formats.scenario import read_scenario
+from wobble.formats.station_sections import read_catalogue
 from wobble.link.network import Network
 from wobble.tracking import Tracking
 from wobble.version import __version__

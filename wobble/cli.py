@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 
-from wobble.commands import budget, campaign, planet
+from wobble.commands import budget, fit, plan, planet, rehearse
 from wobble.errors import InputError, WobbleError
 from wobble.version import __version__
 
@@ -56,5 +56,6 @@ def main() -> None:
     """
 
 
-for command in (*campaign.COMMANDS, *budget.COMMANDS, *planet.COMMANDS):
-    main.add_command(command)
+for module in (plan, budget, rehearse, fit, planet):
+    for command in module.COMMANDS:
+        main.add_command(command)

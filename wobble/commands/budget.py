@@ -16,8 +16,8 @@ from astropy.table import QTable
 from astropy.units import Quantity
 
 from wobble.campaign.campaign import Campaign
-from wobble.commands.campaign import scenario_argument
 from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.steps import scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
 from wobble.formats.results import ecsv_text

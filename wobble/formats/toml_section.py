@@ -14,7 +14,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Self
@@ -278,6 +278,35 @@ class Section:
             found=found,
             expected=expected,
         )
+
+    def located(self, error: InputError, key: str | None = None) -> InputError:
+        """The same complaint, with this file, line and key if it names no file of its own.
+
+        Parameters
+        ----------
+        error : InputError
+        key : str, optional
+            Where the fault stands; the error's own field if left out.
+        """
+        if error.source is not None:
+            return error
+        where = key or (error.field or "").split(".")[-1]
+        return InputError(
+            error.problem,
+            source=self.path,
+            line=self.line(where) if where else None,
+            field=self._full(key) if key else error.field or self.name,
+            found=error.found,
+            expected=error.expected,
+        )
+
+    def require_known(self, key: str, known: Iterable[str]) -> None:
+        """Complain about a key that is not the name of a known parameter."""
+        names = list(known)
+        if key not in names:
+            raise UnknownNameError(
+                "parameter", key, names, source=self.path, line=self.line(key), field=self.name
+            )
 
     # ----------------------------------------------------------------- details
 

@@ -1,0 +1,89 @@
+"""From measurements to a solution, and from a solution to the page to read.
+
+In: a scenario and files of data. Out: a folder with the solution, its covariance and residuals;
+the page.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from wobble.campaign.campaign import Campaign
+from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.steps import (
+    DATA,
+    add_report,
+    add_solution,
+    read_data,
+    scenario_argument,
+)
+from wobble.estimation.solution_files import read_solution
+from wobble.formats.results import ResultFolder
+
+__all__ = ["COMMANDS"]
+
+
+@click.command("fit")
+@scenario_argument
+@DATA
+@OUT
+@JSON
+def fit_command(
+    campaign: Campaign, data: tuple[Path, ...], out: Path | None, as_json: bool
+) -> None:
+    """Estimate the scenario's parameters from DATA.
+
+    \b
+    DATA are files of measurements (.ecsv, .npt, .crd, .csv); the scenario's own if left out.
+    Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
+    Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
+    Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
+    """
+    with result_folder(out) as folder:
+        tracking, warnings = read_data(campaign, data)
+        solution = campaign.fit(tracking)
+        if folder:
+            add_solution(folder, solution)
+    if as_json:
+        print_json(solution.as_json() | {"data_warnings": warnings})
+        return
+    for warning in warnings:
+        click.echo(f"data: {warning}")
+    click.echo(solution)
+    print_where(folder)
+
+
+@click.command()
+@scenario_argument
+@click.argument("results", type=click.Path(path_type=Path))
+@DATA
+@JSON
+def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: bool) -> None:
+    """The page to read, from the folder RESULTS that a fit has written.
+
+    \b
+    DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
+    the scenario's own files.
+    Example: wobble report tests/data/lunar_ranging/scenario.toml lunar
+    Writes report.html and figures/ into the folder.
+    """
+    solution = read_solution(results)
+    beside = results / "measurements.ecsv"
+    tracking, warnings = read_data(campaign, data or ((beside,) if beside.exists() else ()))
+    with ResultFolder(results) as folder:
+        add_report(
+            folder,
+            campaign=campaign,
+            solution=solution,
+            tracking=tracking,
+            truth=tracking.meta.get("truth"),
+        )
+    if as_json:
+        print_json({"report": str(results / "report.html"), "data_warnings": warnings})
+        return
+    print_where(folder)
+
+
+COMMANDS: list[click.Command] = [fit_command, report]

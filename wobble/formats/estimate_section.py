@@ -1,0 +1,91 @@
+"""What is estimated, considered, edited, and what a rehearsal takes for true.
+
+In: the sections ``estimate``, ``editing`` and ``truth`` of a scenario. Out: a `ParameterSet` of all
+parameters of the model, the biases of each pass, `EditingRules`, and the truth's steps, SI.
+"""
+
+from __future__ import annotations
+
+from wobble.earth.stations import Station
+from wobble.errors import InputError
+from wobble.estimation.editing import EditingRules
+from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.tracking_model import PassBiases
+from wobble.formats.toml_section import Section
+from wobble.link.network import Media, parameter_values
+from wobble.planet.body import Body
+from wobble.planet.lander import Lander
+from wobble.planet.parameter_units import unit_of
+
+__all__ = ["read_editing", "read_estimate", "read_truth"]
+
+
+def read_estimate(
+    section: Section,
+    body: Body,
+    stations: tuple[Station, ...],
+    landers: tuple[Lander, ...],
+    media: Media,
+) -> tuple[ParameterSet, PassBiases]:
+    values = parameter_values(body, stations, landers, media)
+    values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
+    parameters = ParameterSet(
+        [
+            Parameter(n, unit_of(n).user, v, status="fixed", source="scenario")
+            for n, v in values.items()
+        ]
+    )
+    sigmas = _sigmas(section.section("a_priori", {}), parameters)
+    for name, sigma in sigmas.items():
+        parameters = parameters.changed(name, sigma=sigma)
+    for key, status in (("parameters", "estimated"), ("considered", "considered")):
+        for pattern in section.texts(key, []):
+            try:
+                parameters = parameters.with_status(pattern, status)
+            except InputError as error:
+                raise section.located(error, key) from error
+    given = section.section("pass_biases", {})
+    biases = PassBiases(
+        range=given.quantity("range", "m") if "range" in given else None,
+        range_rate=given.quantity("range_rate", "m / s") if "range_rate" in given else None,
+    )
+    given.finish()
+    section.finish()
+    return parameters, biases
+
+
+def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
+    """A priori standard deviations; a pattern stands for every name that it matches."""
+    sigmas: dict[str, float] = {}
+    for key in section:
+        try:
+            names = parameters.select(key)
+        except InputError as error:
+            raise section.located(error, key) from error
+        for name in names:
+            unit = unit_of(name).si
+            sigmas[name] = section.quantity(key, unit) if unit else section.number(key)
+    return sigmas
+
+
+def read_editing(section: Section) -> EditingRules:
+    default = EditingRules()
+    try:
+        rules = EditingRules(
+            threshold=section.number("threshold", default.threshold),
+            reweight=section.flag("reweight", default.reweight),
+        )
+    except InputError as error:
+        raise section.located(error) from error
+    section.finish()
+    return rules
+
+
+def read_truth(section: Section, parameters: ParameterSet) -> dict[str, float]:
+    truth = {}
+    for key in section:
+        section.require_known(key, parameters.names)
+        unit = unit_of(key).si
+        truth[key] = section.quantity(key, unit) if unit else section.number(key)
+    section.finish()
+    return truth
