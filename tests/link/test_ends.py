@@ -9,8 +9,9 @@ import pytest
 import scene
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.earth.displacement import OceanLoading, ocean_loading
 from wobble.epochs import Epochs
-from wobble.link.ends import barycentric_correction
+from wobble.link.ends import StationEnd, barycentric_correction
 
 
 @pytest.fixture(scope="module")
@@ -152,3 +153,137 @@ def test_the_zenith_is_the_third_axis_of_the_horizon(epochs):
     toward = np.random.default_rng(2).normal(size=(len(epochs), 3))
     up = np.einsum("ni,ni->n", station.zenith(event), toward)
     np.testing.assert_allclose(station.look(event, toward)[:, 2], up, atol=1e-12)
+
+
+# Amplitudes (m) up, west, south and phases (degrees) of the main tides at an exposed coast,
+# invented: a centimetre and more, so that a wrong sign would show.
+AMPLITUDES = np.array(
+    [
+        [0.0170, 0.0041, 0.0032],
+        [0.0060, 0.0013, 0.0010],
+        [0.0036, 0.0009, 0.0007],
+        [0.0016, 0.0004, 0.0003],
+        [0.0090, 0.0021, 0.0011],
+        [0.0062, 0.0014, 0.0009],
+        [0.0029, 0.0007, 0.0004],
+        [0.0013, 0.0003, 0.0002],
+        [0.0009, 0.0002, 0.0001],
+        [0.0005, 0.0001, 0.0001],
+        [0.0004, 0.0001, 0.0001],
+    ]
+)
+PHASES = np.outer(np.arange(11.0) * 31.0 - 150.0, [1.0, -0.7, 0.4])
+
+# Angular speeds (rad/s) and multiples of the mean longitudes of Sun, Moon and lunar perigee and of
+# 360 degrees: the routine ARG2 of the IERS Conventions 2010, chapter 7 (from memory).
+SPEEDS = np.array(
+    [
+        *(1.40519e-4, 1.45444e-4, 1.37880e-4, 1.45842e-4, 0.72921e-4, 0.67598e-4),
+        *(0.72523e-4, 0.64959e-4, 0.053234e-4, 0.026392e-4, 0.003982e-4),
+    ]
+)
+MULTIPLES = np.array(
+    [
+        [2, -2, 0, 0],
+        [0, 0, 0, 0],
+        [2, -3, 1, 0],
+        [2, 0, 0, 0],
+        [1, 0, 0, 0.25],
+        [1, -2, 0, -0.25],
+        [-1, 0, 0, -0.25],
+        [1, -3, 1, -0.25],
+        [0, 2, 0, 0],
+        [0, 1, -1, 0],
+        [2, 0, 0, 0],
+    ]
+)
+
+
+def arguments_by_arg2(times):
+    """Angles of the main tides at UTC times, rad, shape (n, 11), as ARG2 has them."""
+    days = times.mjd - 42412.0  # since 1975 January 0
+    whole = np.floor(days)
+    century = (27392.500528 + 1.000000035 * (whole)) / 36525.0
+    sun = 279.69668 + 36000.768930485 * century + 3.03e-4 * century**2
+    moon = 270.434358 + 481267.88314137 * century - 0.001133 * century**2 + 1.9e-6 * century**3
+    perigee = 334.329653 + 4069.0340329577 * century - 0.010325 * century**2 - 1.2e-5 * century**3
+    slow = np.radians(np.stack([sun, moon, perigee, np.full(len(times), 360.0)], axis=1))
+    return np.outer((days - whole) * 86400.0, SPEEDS) + slow @ MULTIPLES.T
+
+
+def modulation(times):
+    """Factors and phases (rad) by the Moon's node, shape (n, 11) each (Pugh 1987, Tides, surges
+    and mean sea-level, table 4.3, from memory)."""
+    node = np.radians(259.18 - 19.3414 * (times.jyear - 1900.0))[:, None]
+    ones, cos, sin = np.ones(11), np.cos(node), np.sin(node)
+    mean, swing, lead = ones.copy(), 0.0 * ones, 0.0 * ones
+    for tide, factors in {
+        0: (1.0, -0.037, -2.1),  # M2
+        2: (1.0, -0.037, -2.1),  # N2
+        3: (1.024, 0.286, -17.7),  # K2
+        4: (1.006, 0.115, -8.9),  # K1
+        5: (1.009, 0.187, 10.8),  # O1
+        7: (1.009, 0.187, 10.8),  # Q1
+        8: (1.043, 0.414, -23.7),  # Mf
+        9: (1.0, -0.130, 0.0),  # Mm
+    }.items():
+        mean[tide], swing[tide], lead[tide] = factors
+    return mean + swing * cos, np.radians(lead) * sin
+
+
+@pytest.fixture(scope="module")
+def loaded():
+    """The coast's station with ocean loading, and the same without."""
+    bare = scene.station_at("coast", -4.2, 40.4, earth=scene.near_earth(0.0, 60.0))
+    coefficients = OceanLoading(AMPLITUDES, PHASES)
+    station = replace(bare.station, ocean_loading=coefficients)
+    return StationEnd.on(station, bare.earth), bare
+
+
+def test_the_ocean_moves_the_station_as_its_eleven_constituents_say(loaded):
+    # Independent evaluation: the sum of the cosines, modulated by the Moon's node.
+    with_ocean, without = loaded
+    times = scene.later(np.linspace(1.0, 59.0, 500))
+    tt = Epochs.from_time(times, "tt")
+    moved = with_ocean._itrf(tt) - without._itrf(tt)
+    factor, lead = modulation(times)
+    angles = (arguments_by_arg2(times) + lead)[:, :, None] - np.radians(PHASES)
+    up, west, south = np.einsum("ni,nij,ij->jn", factor, np.cos(angles), AMPLITUDES)
+    east_axis, north_axis, up_axis = with_ocean.station.horizon
+    expected = np.outer(up, up_axis) - np.outer(west, east_axis) - np.outer(south, north_axis)
+    assert norm(moved).max() > 0.03
+    # The modulation of the handbook is rounded, and its vertical is the ellipsoid's.
+    assert norm(moved - expected).max() < 0.02 * norm(moved).max()
+
+
+@pytest.mark.parametrize("interval", [1.0, 60.0, 3600.0])
+def test_the_ocean_enters_a_step_without_noise(loaded, interval):
+    # The displacement's own formula at both ends: its difference is rounded at 1e-17 m only,
+    # since the displacement is small.
+    with_ocean, without = loaded
+    tt = Epochs.from_time(scene.later(np.linspace(1.0, 59.0, 300)), "tt")
+    seconds = np.full(len(tt), interval)
+    step = with_ocean.tides.increment(tt, seconds) - without.tides.increment(tt, seconds)
+    place, coefficients = with_ocean.station.position, with_ocean.station.ocean_loading
+    before, after = (
+        ocean_loading(place, coefficients, epochs) for epochs in (tt, tt.shift(seconds))
+    )
+    # As range rate in m/s: below 1e-7 mm/s.
+    error = norm(step - (after - before)) / interval
+    assert np.sqrt(np.mean(error**2)) < 1e-10
+    assert norm(step).max() > 1e-6 * interval
+
+
+def test_the_step_of_the_end_contains_the_ocean(loaded):
+    with_ocean, without = loaded
+    epochs = Epochs.from_time(scene.later(np.linspace(1.0, 59.0, 50)), "tdb")
+    seconds = np.full(len(epochs), 600.0)
+    steps = []
+    for end in loaded:
+        steps.append(end.step(end.at(epochs), end.at(epochs.shift(seconds)), seconds))
+    tt = with_ocean.earth.tt(epochs)
+    moved = with_ocean.tides.value(tt.shift(seconds)) - with_ocean.tides.value(tt)
+    moved -= without.tides.value(tt.shift(seconds)) - without.tides.value(tt)
+    # Turned with the Earth while it moves: 600 s of 3 cm turn by 4 per cent of 3 cm.
+    assert abs(norm(steps[0] - steps[1]) - norm(moved)).max() < 2e-3
+    assert norm(steps[0] - steps[1]).max() > 1e-3

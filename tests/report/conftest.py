@@ -77,10 +77,10 @@ contribution = "range_thermal"
 contribution = "range_calibration"
 
 [estimate]
-parameters = ["pole.node_longitude", "pole.obliquity", "core.factor", "lander.*"]
+parameters = ["pole.node_longitude", "pole.obliquity", "core.factor", "lander.*.[xyz]"]
 
 [estimate.a_priori]
-"lander.*" = "100 m"
+"lander.*.[xyz]" = "100 m"
 "pole.node_longitude" = "1000 mas"
 "pole.obliquity" = "1 mas"
 "core.factor" = 0.07

@@ -19,6 +19,7 @@ from wobble.campaign.candidates import CandidatePasses, compress
 from wobble.campaign.precision import PrecisionHistory, precision_history
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
 from wobble.campaign.visibility import ViewPeriods, find_view_periods
+from wobble.earth.orientation import OrientationTable
 from wobble.earth.stations import Station
 from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError
@@ -26,6 +27,7 @@ from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
 from wobble.estimation.least_squares import eliminate_locals
 from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.solution import Solution
 from wobble.estimation.tracking_model import PassBiases, TrackingModel, pass_geometry
 from wobble.link.network import Media, Network
@@ -74,6 +76,12 @@ class Campaign:
     data_files : tuple of Path
     model_error : dict
         For a kind of measurement, what the model cannot describe, SI; see `TrackingModel`.
+    orientation_table : OrientationTable or None
+        Of the Earth; None for the packaged one.
+    limits : SampleLimits
+        What makes a sample suspicious, whatever its residual.
+    warnings : tuple of str
+        What the scenario's files leave open; every solution carries them.
     """
 
     name: str
@@ -95,6 +103,9 @@ class Campaign:
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
     model_error: Mapping[str, float] = field(default_factory=dict)
+    orientation_table: OrientationTable | None = field(default=None, repr=False)
+    limits: SampleLimits = field(default_factory=SampleLimits)
+    warnings: tuple[str, ...] = ()
 
     # ------------------------------------------------------------------- steps
 
@@ -162,9 +173,17 @@ class Campaign:
         """
         network = self.network(tracking)
         model = TrackingModel(
-            network, tracking, self.parameters, self.biases, self.budget, self.model_error
+            network,
+            tracking,
+            self.parameters,
+            self.biases,
+            self.budget,
+            self.model_error,
+            self.limits,
         )
-        return fit(model, self.parameters, self.editing, provenance=self.provenance(network))
+        solution = fit(model, self.parameters, self.editing, provenance=self.provenance(network))
+        warnings = (*solution.warnings, *self.warnings, *model.warnings)
+        return replace(solution, warnings=warnings)
 
     def candidates(self, passes: Passes) -> CandidatePasses:
         """What each pass would say of the estimated parameters, its own biases eliminated.
@@ -231,6 +250,7 @@ class Campaign:
             stations=self.stations,
             landers=self.landers,
             media=self.media,
+            orientation_table=self.orientation_table,
             extend=extend,
         )
 

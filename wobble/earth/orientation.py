@@ -42,12 +42,14 @@ from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
 from wobble.rotations import turn, turn_increment
 
-__all__ = ["EarthOrientation", "OrientationTable", "packaged_table"]
+__all__ = ["EarthOrientation", "OrientationTable", "packaged_table", "table_of"]
 
 Array = NDArray[np.float64]
 
 MJD_OF_J2000 = 51544.5
 MJD_OF_1972 = 41317.0
+# Columns of the standard files that are wanted, with the unit here.
+COLUMNS = {"UT1_UTC": "s", "PM_x": "rad", "PM_y": "rad", "dX_2000A": "rad", "dY_2000A": "rad"}
 TT_MINUS_TAI = 32.184
 # Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
 TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
@@ -132,32 +134,57 @@ def packaged_table() -> OrientationTable:
     Predictions carry no celestial-pole offsets after some weeks: the last ones are held
     (their scatter is 0.3 mas, 1 cm at the surface).
     """
-    final = IERS_B.read(astropy_iers_data.IERS_B_FILE)
-    final = final[_numbers(final["MJD"], "d") >= MJD_OF_1972]
-    weekly = IERS_A.read(astropy_iers_data.IERS_A_FILE)
-    later = weekly[
-        (weekly["MJD"] > final["MJD"][-1]) & np.isfinite(_numbers(weekly["UT1_UTC_A"], "s"))
-    ]
+    return table_of(
+        f"astropy-iers-data {astropy_iers_data.__version__}",
+        final=IERS_B.read(astropy_iers_data.IERS_B_FILE),
+        weekly=IERS_A.read(astropy_iers_data.IERS_A_FILE),
+    )
 
-    def join(column: str, unit: str) -> Array:
-        return np.concatenate(
-            [_numbers(final[column], unit), _hold_last(_numbers(later[f"{column}_A"], unit))]
+
+def table_of(source: str, *, final: Any = None, weekly: Any = None) -> OrientationTable:
+    """A table of what astropy reads from the standard files.
+
+    Parameters
+    ----------
+    source : str
+    final : astropy.utils.iers.IERS_B, optional
+        Final values (C04).
+    weekly : astropy.utils.iers.IERS_A, optional
+        Those of the weekly bulletin, taken after the end of the final ones.
+
+    Raises
+    ------
+    InputError
+        If the days are too few or do not follow one another, or a value is missing.
+    """
+    days, columns, status = [], [], []
+    if final is not None:
+        final = final[_numbers(final["MJD"], "d") >= MJD_OF_1972]
+        days.append(_numbers(final["MJD"], "d"))
+        columns.append([_numbers(final[name], unit) for name, unit in COLUMNS.items()])
+        status.append(np.full(len(final), "final"))
+    if weekly is not None:
+        mjd = _numbers(weekly["MJD"], "d")
+        after = -np.inf if final is None or not days[0].size else days[0][-1]
+        weekly = weekly[(mjd > after) & np.isfinite(_numbers(weekly["UT1_UTC_A"], "s"))]
+        days.append(_numbers(weekly["MJD"], "d"))
+        columns.append(
+            [_hold_last(_numbers(weekly[f"{name}_A"], unit)) for name, unit in COLUMNS.items()]
         )
-
-    mjd = np.concatenate([_numbers(final["MJD"], "d"), _numbers(later["MJD"], "d")])
-    flags = np.asarray(later["UT1Flag_A"]).astype(str)
+        flags = np.asarray(weekly["UT1Flag_A"]).astype(str)
+        status.append(np.where(flags == "P", "predicted", "rapid"))
+    mjd = np.concatenate(days)
+    ut1_minus_utc, x_pole, y_pole, dx, dy = np.concatenate(columns, axis=1)
     leap_seconds = np.round((Time(mjd, format="mjd", scale="utc").tai.mjd - mjd) * DAY)
     return OrientationTable(
         mjd=mjd,
-        x_pole=join("PM_x", "rad"),
-        y_pole=join("PM_y", "rad"),
-        ut1_minus_tai=join("UT1_UTC", "s") - leap_seconds,
-        dx=join("dX_2000A", "rad"),
-        dy=join("dY_2000A", "rad"),
-        status=np.concatenate(
-            [np.full(len(final), "final"), np.where(flags == "P", "predicted", "rapid")]
-        ),
-        source=f"astropy-iers-data {astropy_iers_data.__version__}",
+        x_pole=x_pole,
+        y_pole=y_pole,
+        ut1_minus_tai=ut1_minus_utc - leap_seconds,
+        dx=dx,
+        dy=dy,
+        status=np.concatenate(status),
+        source=source,
     )
 
 
@@ -169,6 +196,8 @@ def _numbers(column: Any, unit: str) -> Array:
 
 def _hold_last(values: Array) -> Array:
     """The last value held to the end of a column that breaks off."""
+    if not values.size:
+        return values
     last = np.flatnonzero(np.isfinite(values)).max(initial=0)
     return np.where(np.arange(values.size) > last, values[last], values)
 

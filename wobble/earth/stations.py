@@ -8,21 +8,27 @@ local vectors, rad.
 from __future__ import annotations
 
 import html
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
 import erfa
 import numpy as np
+from astropy.time import Time
 from numpy.typing import NDArray
 
 from wobble.constants import JULIAN_YEAR
+from wobble.earth.displacement import OceanLoading
 from wobble.epochs import Epochs
-from wobble.errors import InputError
+from wobble.errors import InputError, UnknownNameError
 
-__all__ = ["HorizonMask", "Station"]
+__all__ = ["MOUNTS", "HorizonMask", "Station"]
 
 Array = NDArray[np.float64]
 GRS80 = 2  # the ellipsoid's number in the SOFA library
+MOUNTS = ("azimuth-elevation", "equatorial", "x-y north", "x-y east")
+"""Mounts of antennas, by the axis that is fixed to the ground: vertical, parallel to the
+Earth's axis, horizontal to the north or to the east."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +87,21 @@ class Station:
         safety that the station's own authority sets; the default of 10 degrees is common
         practice and replaces no local rule.
     delay : float
-        Delay of the station's electronics, round trip, s.
+        Delay of the station's electronics, round trip, s; half of it counts at the transmission,
+        half at the reception.
+    clock_offset : float
+        By how much the station's clock is ahead of UTC, s.
+    zenith_wet_delay : float
+        What is to be added to the wet delay at the zenith, m.
+    axis_offset : float
+        Distance between the axes of the antenna's mount, m.
+    mount : str
+        One of `MOUNTS`: which axis is fixed to the ground.
+    ocean_loading : OceanLoading, optional
+        Response to the ocean's tides; none if left out.
+    valid : (float, float)
+        From when to when the coordinates hold, decimal Julian years: a station may jump in an
+        earthquake.
     """
 
     name: str
@@ -91,6 +111,12 @@ class Station:
     mask: HorizonMask
     transmit_elevation: float = np.radians(10.0)
     delay: float = 0.0
+    clock_offset: float = 0.0
+    zenith_wet_delay: float = 0.0
+    axis_offset: float = 0.0
+    mount: str = "azimuth-elevation"
+    ocean_loading: OceanLoading | None = None
+    valid: tuple[float, float] = (-math.inf, math.inf)
 
     def __post_init__(self) -> None:
         radius = float(np.linalg.norm(self.position))
@@ -107,6 +133,25 @@ class Station:
                 field=f"station {self.name}",
                 found=f"{np.linalg.norm(self.velocity) * JULIAN_YEAR:.3f} m/yr",
             )
+        if self.mount not in MOUNTS:
+            raise UnknownNameError("mount", self.mount, MOUNTS, field=f"station {self.name}")
+
+    def require_valid(self, start: Time, stop: Time) -> None:
+        """See that the coordinates hold over a span.
+
+        Raises
+        ------
+        InputError
+            If the station jumps within the span, or its coordinates are of another time.
+        """
+        first, last = self.valid
+        if not (first <= start.tt.jyear and stop.tt.jyear <= last):
+            raise InputError(
+                "the coordinates of the station do not hold over the whole span",
+                field=f"station {self.name}",
+                found=f"{start.tt.jyear:.4f} to {stop.tt.jyear:.4f}",
+                expected=f"within {first:.4f} to {last:.4f}, where its position jumps",
+            )
 
     def itrf(self, epochs: Epochs) -> Array:
         """ITRF position with plate motion, m, shape (n, 3)."""
@@ -118,6 +163,17 @@ class Station:
         """East longitude (rad), geodetic latitude (rad) and height (m) on the GRS80 ellipsoid."""
         longitude, latitude, height = erfa.gc2gd(GRS80, self.position)
         return float(longitude), float(latitude), float(height)
+
+    @cached_property
+    def fixed_axis(self) -> Array:
+        """Unit vector along the axis of the mount that is fixed to the ground, ITRF, (3,)."""
+        east, north, up = self.horizon
+        return {
+            "azimuth-elevation": up,
+            "equatorial": np.array([0.0, 0.0, 1.0]),
+            "x-y north": north,
+            "x-y east": east,
+        }[self.mount]
 
     @cached_property
     def horizon(self) -> Array:

@@ -11,7 +11,9 @@ procedure for use in geodetic networks). It is rejected beyond ``threshold`` tim
 whether it was used or not; both ways of asking give the same answer, so that decisions do
 not swing. Samples that are shifted together get a parameter of their own (`passes`). A pass
 of which more than half is rejected even so, or whose slope or noise is unlike that of the
-others, is rejected whole, and described. Nothing is deleted: every round judges all anew.
+others, is rejected whole, and described. Nothing is deleted: every round judges all anew. A
+sample that the observation model itself excludes (rain, wind, low elevation) never counts, nor
+does it count against its pass.
 """
 
 from __future__ import annotations
@@ -164,13 +166,14 @@ def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgem
     """Decide from a resistant start, without anything known before."""
     if np.isinf(rules.threshold):
         groups = np.unique(linearisation.group).tolist()
-        everything = np.ones(len(linearisation), bool)
-        return Judgement(everything, {group: VarianceComponent(group) for group in groups})
+        return Judgement(
+            _usable(linearisation), {group: VarianceComponent(group) for group in groups}
+        )
     start = resistant_start(linearisation)
     spread = linearisation.sigma * inflation(linearisation, start.components)
     jumps, shifts = _jumps(linearisation, rules, start.residual / spread)
     rest = start.residual - shifts * spread
-    accepted = np.abs(rest) <= rules.threshold * spread
+    accepted = (np.abs(rest) <= rules.threshold * spread) & _usable(linearisation)
     whole = _bad_passes(linearisation, rules, accepted, rest, spread)
     accepted &= ~_members(linearisation, whole)
     return Judgement(accepted, start.components, whole, jumps)
@@ -182,7 +185,8 @@ def _jumps(
     """Jumps in all passes, and their size for each sample in standard deviations."""
     jumps: list[Jump] = []
     shifts = np.zeros_like(ratio)
-    for name, kind, indices in linearisation.groups():
+    for name, kind, members in linearisation.groups():
+        indices = members[linearisation.excluded[members] == ""]
         values = ratio[indices]
         if (np.abs(values) > rules.threshold).sum() < rules.pass_least:
             continue
@@ -264,7 +268,7 @@ def _judge(
         )
     predicted = solution.predicted(linearisation.sigma)
     ratio = np.abs(solution.residual) / np.where(predicted > 0, predicted, np.inf)
-    accepted = ratio <= rules.threshold
+    accepted = (ratio <= rules.threshold) & _usable(linearisation)
     whole = _bad_passes(linearisation, rules, accepted, solution.residual, predicted)
     accepted &= ~_members(linearisation, whole)
     return Judgement(accepted, components, whole, solution.judgement.jumps)
@@ -275,6 +279,11 @@ def _same(before: Judgement, after: Judgement) -> bool:
         abs(new.value - before.components[group].value) <= SETTLED * (new.value + new.uncertainty)
         for group, new in after.components.items()
     )
+
+
+def _usable(linearisation: Linearisation) -> Mask:
+    """Samples that the observation model does not exclude."""
+    return np.asarray(linearisation.excluded == "")
 
 
 def _members(linearisation: Linearisation, whole: dict[tuple[str, str], str]) -> Mask:
@@ -296,7 +305,8 @@ def _bad_passes(
     bad: dict[tuple[str, str], str] = {}
     characters = []
     ratio = residual / np.where(predicted > 0, predicted, np.inf)
-    for name, kind, indices in linearisation.groups():
+    for name, kind, members in linearisation.groups():
+        indices = members[linearisation.excluded[members] == ""]
         good = indices[accepted[indices]]
         out = indices.size - good.size
         if indices.size >= rules.pass_least and out > rules.pass_share * indices.size:
@@ -314,6 +324,9 @@ def reasons(
     texts = [""] * len(linearisation)
     predicted = solution.predicted(linearisation.sigma)
     for i in np.flatnonzero(~solution.judgement.accepted):
+        if linearisation.excluded[i]:
+            texts[i] = str(linearisation.excluded[i])
+            continue
         kind = str(linearisation.kind[i])
         name = linearisation.headers[linearisation.pass_index[i]].name
         ratio = abs(solution.residual[i]) / predicted[i]

@@ -81,6 +81,8 @@ class PassEquations:
         ``whiten(rows, accepted)`` takes rows of shape (n, m) in SI and a mask of shape
         (n,), and returns the rows of the accepted samples, in order, multiplied by the
         inverse square root of their noise covariance. None if the noise is uncorrelated.
+    excluded : ndarray of str, shape (n,), optional
+        Why a sample must not count, whatever its residual; empty if it may.
     """
 
     name: str
@@ -94,6 +96,7 @@ class PassEquations:
     local_sigma: Array
     consider_partials: Array
     whiten: Whitening | None = None
+    excluded: NDArray[np.str_] | None = None
 
     def __len__(self) -> int:
         return int(self.residual.size)

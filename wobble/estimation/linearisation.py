@@ -134,6 +134,8 @@ class Linearisation:
     kind, group, epoch : ndarray of str, shape (n,)
     sigma, prefit : ndarray, shape (n,)
         Claimed standard deviations, and residuals before the fit, SI.
+    excluded : ndarray of str, shape (n,)
+        Why a sample must not count, whatever its residual; empty if it may.
     pass_index : ndarray of int, shape (n,)
         Place of each sample's pass among the headers.
 
@@ -165,6 +167,7 @@ class Linearisation:
         epochs: list[NDArray[np.str_]] = []
         sigmas: list[Array] = []
         prefit: list[Array] = []
+        excluded: list[NDArray[np.str_]] = []
         count = 0
         # Closed by `close`, at the end of the context that this object is.
         self._file = tempfile.TemporaryFile()  # noqa: SIM115
@@ -181,6 +184,8 @@ class Linearisation:
                 epochs.append(np.asarray(equations.epoch))
                 sigmas.append(np.asarray(equations.sigma, float))
                 prefit.append(np.asarray(equations.residual, float))
+                nothing = np.full(len(equations), "")
+                excluded.append(nothing if equations.excluded is None else equations.excluded)
             if not count:
                 raise InputError("there is no observation", expected="at least one sample")
         except BaseException:
@@ -191,6 +196,7 @@ class Linearisation:
         self.epoch = np.concatenate(epochs)
         self.sigma = np.concatenate(sigmas)
         self.prefit = np.concatenate(prefit)
+        self.excluded = np.concatenate(excluded)
         self.pass_index = np.repeat(
             np.arange(len(self.headers)), [h.samples.stop - h.samples.start for h in self.headers]
         )

@@ -135,6 +135,7 @@ def m_estimate(
         components = components_of(residual)
         spread = linearisation.sigma * inflation(linearisation, components)
         root_weight = np.sqrt(weight(residual / spread)) * linearisation.sigma / spread
+        root_weight[linearisation.excluded != ""] = 0.0
         information, factors = linearisation.information(IndependentWeights(root_weight))
         estimate = linearisation.solve(information)
         residual, _ = linearisation.residuals(estimate, factors)

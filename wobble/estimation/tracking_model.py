@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from wobble.errors import UnknownNameError
 from wobble.estimation.least_squares import PassEquations
 from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.sample_limits import SampleLimits
 from wobble.link.network import BLOCK, ComputedTracking, Network
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
@@ -118,6 +119,13 @@ class TrackingModel:
     model_error : mapping, optional
         For a kind of measurement, what the model cannot describe (m or m/s): added in squares
         to the measurements' own standard deviations. Not used with a budget.
+    limits : SampleLimits
+        What excludes samples whatever their residual.
+
+    Attributes
+    ----------
+    warnings : list of str
+        Those of the first linearisation's computed measurements.
     """
 
     network: Network
@@ -126,6 +134,9 @@ class TrackingModel:
     biases: PassBiases
     budget: Budget | None = None
     model_error: Mapping[str, float] = field(default_factory=dict)
+    limits: SampleLimits = field(default_factory=SampleLimits)
+    warnings: list[str] = field(default_factory=list, init=False)
+    _first: bool = field(default=True, init=False, repr=False)
     _noise: dict[str, tuple[Array, _Whitening | None]] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -151,6 +162,9 @@ class TrackingModel:
             part = self.tracking[block]
             computed = network.compute(part, names)
             residual = part.value - computed.value - self._station_biases(part, given)
+            excluded = self.limits.reasons(part, computed, network.media.weather)
+            if self._first:
+                self.warnings += [w for w in computed.warnings if w not in self.warnings]
             for pass_id, index in part.passes():
                 local_names, local_partials, local_sigma = self.biases.columns(
                     pass_id, part.kind[index]
@@ -168,7 +182,9 @@ class TrackingModel:
                     local_sigma=local_sigma,
                     consider_partials=computed.partials[index, len(estimated) :],
                     whiten=whiten,
+                    excluded=excluded[index],
                 )
+        self._first = False
 
     def _blocks(self) -> Iterator[Indices]:
         """Whole passes until a block is full."""

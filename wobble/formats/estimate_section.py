@@ -1,15 +1,18 @@
 """What is estimated, considered, edited, and what a rehearsal takes for true.
 
 In: the sections ``estimate``, ``editing`` and ``truth`` of a scenario. Out: a `ParameterSet` of all
-parameters of the model, the biases of each pass, `EditingRules`, and the truth's steps, SI.
+parameters of the model, the biases of each pass, `EditingRules` and `SampleLimits`, and the
+truth's steps, SI.
 """
 
 from __future__ import annotations
 
+from wobble.earth.series import WeatherSeries
 from wobble.earth.stations import Station
 from wobble.errors import InputError
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.tracking_model import PassBiases
 from wobble.formats.toml_section import Section
 from wobble.link.network import Media, parameter_values
@@ -68,7 +71,9 @@ def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
     return sigmas
 
 
-def read_editing(section: Section) -> EditingRules:
+def read_editing(
+    section: Section, weather: WeatherSeries | None
+) -> tuple[EditingRules, SampleLimits]:
     default = EditingRules()
     try:
         rules = EditingRules(
@@ -77,8 +82,32 @@ def read_editing(section: Section) -> EditingRules:
         )
     except InputError as error:
         raise section.located(error) from error
+    limits = SampleLimits(
+        maximum_wind=_weather_limit(section, "maximum_wind", "m / s", "wind_m_s", weather),
+        maximum_rain=_weather_limit(section, "maximum_rain", "mm / h", "rain_mm_h", weather),
+        minimum_elevation=section.quantity("minimum_elevation", "rad", "-90 deg"),
+    )
     section.finish()
-    return rules
+    return rules, limits
+
+
+def _weather_limit(
+    section: Section, key: str, unit: str, quantity: str, weather: WeatherSeries | None
+) -> float | None:
+    """A limit, for which there must be something to be limited."""
+    if key not in section:
+        return None
+    limit = section.quantity(key, unit)
+    if not limit > 0:
+        raise section.error(key, "is not positive", limit, f"a number of {unit}")
+    if weather is None or not weather.has(quantity):
+        raise section.error(
+            key,
+            "limits what no weather table has",
+            section.text(key),
+            "a column in [weather] files",
+        )
+    return limit
 
 
 def read_truth(section: Section, parameters: ParameterSet) -> dict[str, float]:

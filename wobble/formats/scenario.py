@@ -2,10 +2,11 @@
 
 In: the path of a scenario. Out: a `Campaign`.
 
-Tables of a scenario: ``campaign``, ``stations`` (a catalogue file) or ``station.NAME``,
-``lander.NAME``, ``link``, ``schedule``, ``noise`` (an array), ``rotation`` (values other than
-the body's), ``estimate``, ``editing``, ``truth``, ``data``. The demonstration campaign's
-file is the commented example of all of them. Paths are relative to the scenario.
+Tables of a scenario: ``campaign``, ``stations`` (a catalogue or a terrestrial frame) or
+``station.NAME``, ``lander.NAME``, ``link``, ``weather``, ``media``, ``schedule``, ``noise`` (an
+array), ``rotation`` (values other than the body's), ``estimate``, ``editing``, ``truth``,
+``data``. The demonstration campaign's file is the commented example of most of them. Paths are
+relative to the scenario.
 """
 
 from __future__ import annotations
@@ -15,16 +16,21 @@ from pathlib import Path
 from astropy.time import Time
 
 from wobble.campaign.campaign import Campaign
+from wobble.earth.orientation import OrientationTable
+from wobble.earth.stations import Station
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.body_file import READY_MADE, read_body
 from wobble.formats.data_section import read_data
+from wobble.formats.earth_orientation import read_earth_orientation
 from wobble.formats.estimate_section import read_editing, read_estimate, read_truth
 from wobble.formats.lander_sections import read_lander
 from wobble.formats.link_section import read_link
 from wobble.formats.noise_sections import read_budget
 from wobble.formats.schedule_section import read_rule
-from wobble.formats.station_sections import read_stations
+from wobble.formats.series_sections import read_media, read_weather, series_warnings
+from wobble.formats.station_sections import read_stations, without_ocean_loading
 from wobble.formats.toml_section import Section, read_toml
+from wobble.link.media import Media
 from wobble.planet.body import Body
 from wobble.planet.parameter_units import unit_of
 
@@ -42,7 +48,8 @@ def read_scenario(path: str | Path) -> Campaign:
     top = read_toml(path)
     head = top.section("campaign")
     body = _body(head, top)
-    stations = read_stations(top)
+    span = _span(head)
+    stations = read_stations(top, span)
     landers = tuple(
         read_lander(name, s, body) for name, s in top.section("lander").named_sections()
     )
@@ -50,8 +57,11 @@ def read_scenario(path: str | Path) -> Campaign:
         raise InputError("no lander", source=path, field="lander", expected="[lander.NAME]")
     data_files, model_error = read_data(top.section("data", {}))
     media, frequency = read_link(top.section("link", {}))
+    weather, measured = read_weather(top), read_media(top)
+    media = media.with_series(weather, measured)
     budget = read_budget(top)
     parameters, biases = read_estimate(top.section("estimate", {}), body, stations, landers, media)
+    editing, limits = read_editing(top.section("editing", {}), weather)
     campaign = Campaign(
         name=head.text("name"),
         source=Path(path),
@@ -64,14 +74,17 @@ def read_scenario(path: str | Path) -> Campaign:
         parameters=parameters,
         biases=biases,
         budget=budget,
-        editing=read_editing(top.section("editing", {})),
-        span=_span(head),
+        editing=editing,
+        span=span,
         rule=read_rule(top.section("schedule")) if "schedule" in top else None,
         sun_limit=top.section("schedule", {}).quantity("sun_limit", "rad", "0 deg"),
         seed=head.integer("seed", 1),
         truth=read_truth(top.section("truth", {}), parameters),
         data_files=data_files,
         model_error=model_error,
+        orientation_table=_earth_orientation(head),
+        limits=limits,
+        warnings=tuple(_warnings(top, stations, media)),
     )
     head.finish()
     top.finish()
@@ -81,6 +94,22 @@ def read_scenario(path: str | Path) -> Campaign:
 def _path_or_name(section: Section, key: str, default: str, names: tuple[str, ...]) -> str:
     text = section.text(key, default)
     return text if text in names else str(section.path.parent / text)
+
+
+def _earth_orientation(head: Section) -> OrientationTable | None:
+    """The table that the scenario names; None for the packaged one."""
+    if "earth_orientation" not in head:
+        return None
+    return read_earth_orientation(head.path.parent / head.text("earth_orientation"))
+
+
+def _warnings(top: Section, stations: tuple[Station, ...], media: Media) -> list[str]:
+    """What the files that the scenario names leave open."""
+    loaded = "ocean_loading" in top.section("stations", {})
+    return [
+        *(without_ocean_loading(stations) if loaded else []),
+        *series_warnings(stations, media.weather, media.measured),
+    ]
 
 
 def _span(head: Section) -> tuple[Time, Time] | None:

@@ -4,7 +4,7 @@ In: one or several files of a terrestrial frame's solution, plain or gzip-compre
 discontinuities may stand in a file of their own. Out: `Sinex`, which gives for a station and
 a time the solution that holds then: ITRF position (m) at a reference epoch and velocity.
 
-The blocks SOLUTION/ESTIMATE (STAX, STAY, STAZ, VELX, VELY, VELZ), SOLUTION/EPOCHS and
+The blocks SITE/ID, SOLUTION/ESTIMATE (STAX, STAY, STAZ, VELX, VELY, VELZ), SOLUTION/EPOCHS and
 SOLUTION/DISCONTINUITY are read; all others are passed over.
 
 A solution holds from one discontinuity of the position to the next. Without any, it holds
@@ -17,8 +17,9 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import erfa
 import numpy as np
@@ -37,6 +38,7 @@ Array = NDArray[np.float64]
 POSITION = ("STAX", "STAY", "STAZ")
 VELOCITY = ("VELX", "VELY", "VELZ")
 YEAR_UNITS = ("m/y", "m/yr", "m/a")
+DOMES = re.compile("[0-9]{5}[MS][0-9]{3}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,10 +81,13 @@ class Sinex:
         In the order of the file.
     source : str
         The files.
+    domes : dict
+        DOMES number of a site's points, by code and point.
     """
 
     solutions: list[SiteSolution]
     source: str
+    domes: dict[tuple[str, str], str] = field(default_factory=dict)
 
     @property
     def codes(self) -> list[str]:
@@ -97,12 +102,7 @@ class Sinex:
         InputError
             If the site is not there, or no solution of it holds at that time.
         """
-        if code not in self.codes:
-            raise UnknownNameError("site", code, self.codes, source=self.source)
-        found = [s for s in self.solutions if (s.code, s.point) == (code, point)]
-        if not found:
-            points = {s.point for s in self.solutions if s.code == code}
-            raise UnknownNameError(f"point of site {code}", point, points, source=self.source)
+        found = self._of(code, point)
         year = float(time.tt.jyear)
         for solution in found:
             if solution.start <= year < solution.end:
@@ -115,6 +115,60 @@ class Sinex:
             found=f"{year:.4f}",
             expected=spans,
         )
+
+    def over(self, site: str, start: Time | None, stop: Time | None) -> SiteSolution:
+        """The solution of a site, by its code or its DOMES number, that holds over a whole span.
+
+        Parameters
+        ----------
+        site : str
+            For a code its point A is taken; a DOMES number names the point.
+        start, stop : Time or None
+            The span; without one the site must have a single solution.
+
+        Raises
+        ------
+        InputError
+            If the site is not there, its position jumps within the span, no solution holds
+            there, or several are to choose from without a span.
+        """
+        code, point = next((key for key, domes in self.domes.items() if domes == site), (site, "A"))
+        if start is None or stop is None:
+            found = self._of(code, point)
+            if len(found) > 1:
+                raise InputError(
+                    "the site has several solutions, and there is no span to choose by",
+                    source=self.source,
+                    field=f"site {site}",
+                    found=f"{len(found)} solutions",
+                    expected="start and stop of the campaign",
+                )
+            return found[0]
+        solution = self.at(code, start, point)
+        if float(stop.tt.jyear) > solution.end:
+            raise InputError(
+                "the position of the site jumps within the span",
+                source=self.source,
+                field=f"site {site}",
+                found=f"{float(start.tt.jyear):.4f} to {float(stop.tt.jyear):.4f}",
+                expected=f"a span that ends before {solution.end:.4f}, or begins after it",
+            )
+        return solution
+
+    def names(self, solution: SiteSolution) -> tuple[str, ...]:
+        """Code and, if it is known, DOMES number of the site of a solution."""
+        domes = self.domes.get((solution.code, solution.point))
+        return (solution.code,) if domes is None else (solution.code, domes)
+
+    def _of(self, code: str, point: str) -> list[SiteSolution]:
+        if code not in self.codes:
+            known = [*self.codes, *self.domes.values()]
+            raise UnknownNameError("site", code, known, source=self.source)
+        found = [s for s in self.solutions if (s.code, s.point) == (code, point)]
+        if not found:
+            points = {s.point for s in self.solutions if s.code == code}
+            raise UnknownNameError(f"point of site {code}", point, points, source=self.source)
+        return found
 
 
 def read_sinex(*paths: Path) -> Sinex:
@@ -134,7 +188,8 @@ def read_sinex(*paths: Path) -> Sinex:
     if not content.values:
         raise InputError("there are no station coordinates", source=source)
     sites = dict.fromkeys(key[:2] for key in content.values)
-    return Sinex([s for site in sites for s in content.site(*site, source)], source)
+    solutions = [s for site in sites for s in content.site(*site, source)]
+    return Sinex(solutions, source, content.domes)
 
 
 def _block_lines(path: Path) -> Iterator[tuple[str, Line]]:
@@ -178,6 +233,15 @@ class _Content:
         self.values: dict[Key, dict[str, tuple[float, float, float, Line]]] = {}
         self.spans: dict[Key, tuple[float, float]] = {}
         self.jumps: dict[Key, tuple[float, float]] = {}
+        self.domes: dict[tuple[str, str], str] = {}
+
+    def site_id(self, line: Line) -> None:
+        """A line of SITE/ID."""
+        fields = line.text.split(maxsplit=3)
+        if len(fields) < 3:
+            raise line.error("the line is too short", found=line.text, expected="3 fields")
+        if DOMES.fullmatch(fields[2]):  # some files have dashes there
+            self.domes[fields[0], fields[1]] = fields[2]
 
     def estimate(self, line: Line) -> None:
         """A line of SOLUTION/ESTIMATE."""
@@ -243,6 +307,7 @@ class _Content:
 
 
 READERS = {
+    "SITE/ID": _Content.site_id,
     "SOLUTION/ESTIMATE": _Content.estimate,
     "SOLUTION/EPOCHS": _Content.epochs,
     "SOLUTION/DISCONTINUITY": _Content.discontinuity,

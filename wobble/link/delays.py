@@ -27,19 +27,26 @@ from dataclasses import dataclass, field, fields, replace
 from typing import ClassVar, Protocol, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from wobble.constants import DAY, GM, SPEED_OF_LIGHT
 from wobble.earth.ionosphere import group_delay, slant_factor
 from wobble.earth.optical_refraction import optical_delay
-from wobble.earth.stations import Station
-from wobble.earth.troposphere import tropospheric_delay, wet_mapping
-from wobble.earth.weather import standard_pressure, standard_temperature
+from wobble.earth.series import MediaSeries, WeatherSeries
+from wobble.earth.troposphere import (
+    MINIMUM_ELEVATION,
+    hydrostatic_mapping,
+    wet_mapping,
+    zenith_hydrostatic_delay,
+    zenith_wet_delay,
+)
+from wobble.earth.weather import water_vapour_pressure
 from wobble.ephemeris import Ephemeris
 from wobble.link.blocks import rows
 from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg
 from wobble.link.plasma import Corona, coronal_delay
+from wobble.link.surface_weather import Weather, or_else
 
 __all__ = [
     "AxisOffset",
@@ -56,9 +63,6 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-
-# Relative humidity assumed where nothing was measured (common practice, no source).
-ASSUMED_HUMIDITY = 50.0
 
 
 class Delay(Protocol):
@@ -174,15 +178,18 @@ class FixedDelay(_Effect):
     on_down_leg : bool
     parameter : str
         Name under which it can be estimated.
+    share : float
+        Which part of the constant counts on this leg.
     """
 
     seconds: float
     on_down_leg: bool
     parameter: str = ""
+    share: float = 1.0
 
     def _counted(self, leg: Leg) -> Array:
         on_this = leg.station_transmits != self.on_down_leg
-        return np.full(len(leg.station.epochs), 1.0 if on_this else 0.0)
+        return np.full(len(leg.station.epochs), self.share if on_this else 0.0)
 
     def group(self, leg: Leg) -> Array:
         return self.seconds * self._counted(leg)
@@ -190,33 +197,6 @@ class FixedDelay(_Effect):
     def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
         """With respect to the constant, under its own name."""
         return {self.parameter: self._counted(leg)} if self.parameter in names else {}
-
-
-@dataclass(frozen=True, eq=False)
-class Weather:
-    """Weather at the ground for each of n measurements; NaN where nothing was measured."""
-
-    pressure_hpa: Array
-    temperature_k: Array
-    humidity_percent: Array
-
-    @classmethod
-    def unknown(cls, n: int) -> Weather:
-        """Nothing measured."""
-        return cls(*(np.full(n, np.nan) for _ in range(3)))
-
-    def completed(self, station: Station) -> tuple[Array, Array, Array]:
-        """Measured values, or those of the standard atmosphere at the station's height."""
-        height = station.geodetic[2]
-
-        def or_else(measured: Array, assumed: ArrayLike) -> Array:
-            return np.where(np.isfinite(measured), measured, np.asarray(assumed, float))
-
-        return (
-            or_else(self.pressure_hpa, standard_pressure(height)),
-            or_else(self.temperature_k, standard_temperature(height)),
-            or_else(self.humidity_percent, ASSUMED_HUMIDITY),
-        )
 
 
 def apparent_direction(leg: Leg) -> Array:
@@ -237,6 +217,14 @@ def elevation_at_station(end: StationEnd, leg: Leg) -> Array:
     return np.arcsin(np.clip(along / np.linalg.norm(direction, axis=1), -1.0, 1.0))
 
 
+def elevation_for_air(end: StationEnd, leg: Leg, least: float = MINIMUM_ELEVATION) -> Array:
+    """Elevation at which the air is taken, rad, shape (n,): never below what it is modelled for.
+
+    Lower down nothing is worth measuring; the network names such samples (`wobble.link.sight`).
+    """
+    return np.maximum(elevation_at_station(end, leg), least)
+
+
 @dataclass(frozen=True, eq=False)
 class _AtStations(_Effect):
     """An effect of the air over the stations: who stands at the leg's end."""
@@ -249,69 +237,104 @@ class _AtStations(_Effect):
 
 
 @dataclass(frozen=True, eq=False)
-class RadioTroposphere(_AtStations):
+class _InAir(_AtStations):
+    """An effect of the neutral air.
+
+    The weather is, in this order: what was measured with the sample, which is that of the
+    receiving station; the station's series at the instant when the signal passes; the
+    standard atmosphere.
+    """
+
+    weather: Weather
+
+    def _surface(self, leg: Leg, series: WeatherSeries | None = None) -> tuple[Array, Array, Array]:
+        """Pressure, temperature and humidity at the leg's station."""
+        station = self._station(leg).station
+        here = station.name == self.receiver.station.name
+        given = self.weather if here else Weather.unknown(len(leg.station.epochs))
+        return given.filled(series, station.name, leg.station.epochs).completed(station)
+
+
+@dataclass(frozen=True, eq=False)
+class RadioTroposphere(_InAir):
     """Neutral atmosphere at radio frequencies (`wobble.earth.troposphere`).
 
     Parameters
     ----------
     transmitter, receiver : StationEnd
     weather : Weather
+        Measured with the samples at the receiving station.
     zenith_wet : mapping of str to float
         What is to be added to the zenith wet delay over a station, by its name, m.
+    series : WeatherSeries, optional
+        Of the stations.
+    measured : MediaSeries, optional
+        Delays at the zenith, which go before those that the weather gives.
     """
 
-    weather: Weather
     zenith_wet: Mapping[str, float] = field(default_factory=dict)
+    series: WeatherSeries | None = None
+    measured: MediaSeries | None = None
 
     def group(self, leg: Leg) -> Array:
         end = self._station(leg)
         _, latitude, height = end.station.geodetic
-        elevation = elevation_at_station(end, leg)
-        delay = tropospheric_delay(
-            elevation,
-            latitude,
-            height,
-            day_of_year(leg),
-            *self.weather.completed(end.station),
-        )
-        more = self.zenith_wet.get(end.station.name, 0.0)
-        if more:
-            delay = delay + more * wet_mapping(elevation, latitude)
-        return delay / SPEED_OF_LIGHT
+        elevation = elevation_for_air(end, leg)
+        pressure, temperature, humidity = self._surface(leg, self.series)
+        vapour = water_vapour_pressure(humidity, temperature, pressure)
+        dry = zenith_hydrostatic_delay(pressure, latitude, height)
+        wet = zenith_wet_delay(temperature, vapour)
+        if self.measured is not None:
+            name, epochs = end.station.name, leg.station.epochs
+            dry = or_else(self.measured.at(name, "zenith_dry_m", epochs), dry)
+            wet = or_else(self.measured.at(name, "zenith_wet_m", epochs), wet)
+        wet = wet + self.zenith_wet.get(end.station.name, 0.0)
+        delay = dry * hydrostatic_mapping(elevation, latitude, height, day_of_year(leg))
+        return (delay + wet * wet_mapping(elevation, latitude)) / SPEED_OF_LIGHT
 
     def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
-        """With respect to ``station.NAME.zenith_wet``, s/m."""
+        """With respect to ``station.NAME.zenith_wet_delay``, s/m."""
         end = self._station(leg)
-        name = f"station.{end.station.name}.zenith_wet"
+        name = f"station.{end.station.name}.zenith_wet_delay"
         if name not in names:
             return {}
-        mapping = wet_mapping(elevation_at_station(end, leg), end.station.geodetic[1])
+        mapping = wet_mapping(elevation_for_air(end, leg), end.station.geodetic[1])
         return {name: mapping / SPEED_OF_LIGHT}
 
 
 @dataclass(frozen=True, eq=False)
-class OpticalTroposphere(_AtStations):
-    """Neutral atmosphere for laser ranging (`wobble.earth.optical_refraction`)."""
+class OpticalTroposphere(_InAir):
+    """Neutral atmosphere for laser ranging (`wobble.earth.optical_refraction`).
 
-    weather: Weather
+    Parameters
+    ----------
+    transmitter, receiver, weather, series
+        As of `RadioTroposphere`.
+    wavelength : ndarray, shape (n,)
+        m.
+    """
+
     wavelength: Array
+    series: WeatherSeries | None = None
 
     def group(self, leg: Leg) -> Array:
         end = self._station(leg)
         _, latitude, height = end.station.geodetic
-        elevation = elevation_at_station(end, leg)
-        weather = self.weather.completed(end.station)
+        elevation = elevation_for_air(end, leg)
+        weather = self._surface(leg, self.series)
         delay = optical_delay(elevation, latitude, height, *weather, self.wavelength)
         return delay / SPEED_OF_LIGHT
 
 
 @dataclass(frozen=True, eq=False)
 class AxisOffset(_AtStations):
-    """Axes of an azimuth-elevation mount that do not meet.
+    """Axes of a mount that do not meet.
 
-    The station's place is where the elevation axis would meet the azimuth axis; the antenna
-    stands ``offset`` nearer to the source: ``-offset cos(elevation)`` (Moyer 2000, section
-    10.5).
+    The station's place is the point of the fixed axis that is nearest to the moving one; the
+    antenna stands ``offset`` nearer to the source: ``-offset sqrt(1 - (s.k)^2)``, with s the
+    direction of the source and k the fixed axis; for a vertical one ``-offset
+    cos(elevation)`` (Moyer 2000, section 10.5; Sovers, Fanselow & Jacobs 1998, Rev. Mod. Phys.
+    70, 1393).
 
     Parameters
     ----------
@@ -325,7 +348,10 @@ class AxisOffset(_AtStations):
     def group(self, leg: Leg) -> Array:
         end = self._station(leg)
         offset = self.offsets.get(end.station.name, 0.0)
-        return -offset * np.cos(elevation_at_station(end, leg)) / SPEED_OF_LIGHT
+        direction = apparent_direction(leg)
+        axis = end.earth.orientation.gcrs(end.station.fixed_axis, end.earth.tt(leg.station.epochs))
+        across = np.linalg.norm(np.cross(axis, direction), axis=1)
+        return -offset * across / np.linalg.norm(direction, axis=1) / SPEED_OF_LIGHT
 
 
 @dataclass(frozen=True, eq=False)
@@ -373,26 +399,43 @@ class Ionosphere(_AtStations):
         Vertical electron content, m^-2.
     up_frequency, down_frequency : ndarray, shape (n,)
         Hz.
+    measured : MediaSeries, optional
+        Contents that go before this one: along the line of sight, or vertical.
     """
 
     content: float
     up_frequency: Array
     down_frequency: Array
+    measured: MediaSeries | None = None
 
     dispersive: ClassVar[bool] = True
 
-    def _per_content(self, leg: Leg) -> Array:
+    def _slant(self, leg: Leg) -> Array:
+        return slant_factor(elevation_for_air(self._station(leg), leg, 0.0))
+
+    def _delay(self, leg: Leg, electrons: Array) -> Array:
         frequency = self.up_frequency if leg.station_transmits else self.down_frequency
-        slant = slant_factor(elevation_at_station(self._station(leg), leg))
-        return group_delay(slant, frequency) / SPEED_OF_LIGHT
+        return group_delay(electrons, frequency) / SPEED_OF_LIGHT
+
+    def _known(self, leg: Leg, quantity: str) -> Array:
+        epochs = leg.station.epochs
+        if self.measured is None:
+            return np.full(len(epochs), np.nan)
+        return self.measured.at(self._station(leg).station.name, quantity, epochs)
 
     def group(self, leg: Leg) -> Array:
-        return self.content * self._per_content(leg)
+        vertical = or_else(self._known(leg, "vertical_content"), self.content)
+        along = or_else(self._known(leg, "slant_content"), vertical * self._slant(leg))
+        return self._delay(leg, along)
 
     def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
-        """With respect to ``ionosphere.content``, s m^2."""
+        """With respect to ``ionosphere.content``, s m^2; none where the content is measured."""
         name = "ionosphere.content"
-        return {name: self._per_content(leg)} if name in names else {}
+        if name not in names:
+            return {}
+        known = self._known(leg, "vertical_content"), self._known(leg, "slant_content")
+        unknown = np.isnan(known[0]) & np.isnan(known[1])
+        return {name: np.where(unknown, self._delay(leg, self._slant(leg)), 0.0)}
 
 
 @dataclass(frozen=True, eq=False)

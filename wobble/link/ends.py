@@ -19,14 +19,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import ClassVar, Protocol, Self
+from typing import Any, ClassVar, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.chebyshev import ChebyshevTable
 from wobble.constants import DAY, EARTH_ROTATION_RATE, GM, L_C, SPEED_OF_LIGHT
-from wobble.earth.displacement import pole_tide, solid_earth_tide
+from wobble.earth.displacement import ocean_loading, pole_tide, solid_earth_tide
 from wobble.earth.orientation import EarthOrientation, earth_rotation_angle
 from wobble.earth.stations import Station
 from wobble.ephemeris import Ephemeris
@@ -198,7 +198,11 @@ class StationEnd:
 
     @classmethod
     def on(cls, station: Station, earth: NearEarth) -> Self:
-        """Tabulate the station's tidal displacement over the span."""
+        """Tabulate the station's tidal displacement over the span.
+
+        Of the solid Earth, of the pole, and of the ocean's load where the station has
+        coefficients for it.
+        """
         table = earth.orientation.spin_and_pole
 
         def displacement(tt: Epochs) -> Array:
@@ -209,9 +213,11 @@ class StationEnd:
                 for b in ("sun", "moon")
             )
             pole = earth.orientation.terrestrial_pole(tt)
-            return solid_earth_tide(station.position, sun, moon, tt) + pole_tide(
-                station.position, *pole, tt
-            )
+            tides = solid_earth_tide(station.position, sun, moon, tt)
+            tides += pole_tide(station.position, *pole, tt)
+            if station.ocean_loading is not None:
+                tides += ocean_loading(station.position, station.ocean_loading, tt)
+            return tides
 
         span = (table.start + 60.0, table.stop - 60.0)
         tides = ChebyshevTable.fit(
@@ -219,9 +225,9 @@ class StationEnd:
         )
         return cls(station, earth, tides)
 
-    def moved(self, position: Array) -> StationEnd:
-        """The same station at another terrestrial place nearby; its tides are kept."""
-        return replace(self, station=replace(self.station, position=np.asarray(position, float)))
+    def changed(self, **values: Any) -> StationEnd:
+        """The same station with other numbers, or at another place nearby; its tides are kept."""
+        return replace(self, station=replace(self.station, **values))
 
     def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
         """Without precession, which moves a station by 12 km in 20 years."""

@@ -24,8 +24,9 @@ from wobble.earth.stations import Station
 from wobble.earth.troposphere import zenith_delay_carbon_dioxide
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
-from wobble.errors import InputError, UnknownNameError
+from wobble.errors import UnknownNameError
 from wobble.link.delays import (
+    AxisOffset,
     Delay,
     FixedDelay,
     GravitationalDelay,
@@ -39,8 +40,10 @@ from wobble.link.delays import (
 )
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
 from wobble.link.light_time import RoundTrip
+from wobble.link.media import Media
 from wobble.link.observables import Link
 from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
+from wobble.link.sight import sight_warnings
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.tracking import Tracking
@@ -52,41 +55,8 @@ Array = NDArray[np.float64]
 BLOCK = 20_000
 # A planetary light time is at most some hours; the span is widened by this for t1, s.
 LONGEST_ROUND_TRIP = 12 * 3600.0
+STATION_NUMBERS = ("clock_offset", "delay", "zenith_wet_delay")
 ORBIT_AXES = ("radial", "transverse", "normal")
-TROPOSPHERES = ("radio", "optical", "none")
-
-
-@dataclass(frozen=True)
-class Media:
-    """What the signal passes through, and what bends it.
-
-    Parameters
-    ----------
-    gravity : tuple of str
-        Bodies whose gravitational delay is modelled.
-    troposphere : {"radio", "optical", "none"}
-    ionosphere_content : float
-        Vertical electron content over the stations, m^-2; zero for none.
-    corona_scale : float
-        Factor on the electron density of the standard corona; zero for none.
-    turnaround : float
-        Ratio of the lander's transmitted to its received frequency.
-    """
-
-    gravity: tuple[str, ...] = ("sun", "earth")
-    troposphere: str = "radio"
-    ionosphere_content: float = 0.0
-    corona_scale: float = 0.0
-    turnaround: float = 880.0 / 749.0
-
-    def __post_init__(self) -> None:
-        if self.troposphere not in TROPOSPHERES:
-            raise InputError(
-                "unknown troposphere",
-                field="troposphere",
-                found=self.troposphere,
-                expected=" or ".join(TROPOSPHERES),
-            )
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,6 +78,9 @@ class ComputedTracking:
     off_boresight : ndarray, shape (n,)
         Angle of the station from the boresight of the lander's nearest antenna, rad; zero if
         it has none.
+    warnings : tuple of str
+        Which measurements cannot have been made as they are computed, or by what the model does
+        not hold.
     """
 
     value: Array
@@ -117,6 +90,7 @@ class ComputedTracking:
     sun_angle: Array
     round_trip: Array
     off_boresight: Array
+    warnings: tuple[str, ...] = ()
 
     @property
     def distance(self) -> Array:
@@ -166,7 +140,12 @@ class Network:
         ------
         EpochRangeError
             If the span lies outside the ephemeris or the Earth-orientation table.
+        InputError
+            If the coordinates of a station do not hold over the span.
         """
+        stations = list(stations)
+        for station in stations:
+            station.require_valid(start, stop)
         first = Epochs.from_time(start, "tt").shift(-LONGEST_ROUND_TRIP)
         last = Epochs.from_time(stop, "tt").shift(LONGEST_ROUND_TRIP)
         ephemeris.require_span(body.name, first, last)
@@ -206,19 +185,17 @@ class Network:
             if name not in known:
                 raise UnknownNameError("parameter", name, known)
         new = known | dict(values)
-        landers = {
-            name: lander.moved(np.array([new[f"lander.{name}.{axis}"] for axis in "xyz"]))
-            for name, lander in self.landers.items()
-        }
-        stations = {
-            name: end.moved(np.array([new[f"station.{name}.{axis}"] for axis in "xyz"]))
-            for name, end in self.stations.items()
-        }
         radial, transverse, normal = (new[f"ephemeris.{self.body.name}.{a}"] for a in ORBIT_AXES)
         return replace(
             self,
-            landers=landers,
-            stations=stations,
+            landers={
+                name: _lander_of(lander, _values_of(f"lander.{name}", new))
+                for name, lander in self.landers.items()
+            },
+            stations={
+                name: _station_of(end, _values_of(f"station.{name}", new))
+                for name, end in self.stations.items()
+            },
             body=self.body.with_rotation({n: new[n] for n in self.body.orientation.values}),
             orbit_offset=(radial, transverse, normal),
             media=replace(
@@ -259,7 +236,8 @@ class Network:
             At the stations, for each measurement; a standard atmosphere if left out.
         """
         ends = self.station(transmitter), self.lander(lander), self.station(receiver)
-        return Link(*ends, self._delays(*ends, frequency, weather))
+        clocks = {end.station.name: end.station.clock_offset for end in (ends[0], ends[2])}
+        return Link(*ends, self._delays(*ends, frequency, weather), clocks)
 
     def _delays(
         self,
@@ -269,27 +247,38 @@ class Network:
         frequency: Array,
         weather: Weather | None,
     ) -> list[Delay]:
-        media = self.media
+        media, stations = self.media, (transmitter.station, receiver.station)
         weather = weather or Weather.unknown(len(frequency))
         up, down = frequency, frequency * media.turnaround
         delays: list[Delay] = [GravitationalDelay(self.ephemeris, media.gravity)]
         if media.troposphere == "radio":
-            delays.append(RadioTroposphere(transmitter, receiver, weather))
+            wet = {station.name: station.zenith_wet_delay for station in stations}
+            delays.append(
+                RadioTroposphere(transmitter, receiver, weather, wet, media.weather, media.measured)
+            )
             if self.body.surface_pressure:
                 gravity = self.body.gm / self.body.equatorial_radius**2
                 zenith = zenith_delay_carbon_dioxide(self.body.surface_pressure, gravity)
                 delays.append(PlanetAtmosphere(lander, float(zenith)))
         elif media.troposphere == "optical":
             wavelength = SPEED_OF_LIGHT / frequency
-            delays.append(OpticalTroposphere(transmitter, receiver, weather, wavelength))
-        if media.ionosphere_content:
-            delays.append(Ionosphere(transmitter, receiver, media.ionosphere_content, up, down))
+            delays.append(
+                OpticalTroposphere(transmitter, receiver, weather, wavelength, media.weather)
+            )
+        if media.has_ionosphere:
+            delays.append(
+                Ionosphere(
+                    transmitter, receiver, media.ionosphere_content, up, down, media.measured
+                )
+            )
         if media.corona_scale:
             delays.append(
                 SolarCorona(self.ephemeris, SPHERICAL_CORONA, media.corona_scale, up, down)
             )
-        hardware = ((lander.lander.transponder_delay, True), (transmitter.station.delay, False))
-        return delays + [FixedDelay(seconds, leg) for seconds, leg in hardware if seconds]
+        offsets = {station.name: station.axis_offset for station in stations}
+        if any(offsets.values()):
+            delays.append(AxisOffset(transmitter, receiver, offsets))
+        return delays + _hardware(transmitter.station, lander.lander, receiver.station)
 
     # ----------------------------------------------------------------- computing
 
@@ -307,15 +296,17 @@ class Network:
         n = len(tracking)
         columns = {f: np.full(n, np.nan) for f in _GEOMETRY}
         partials = np.zeros((n, len(wanted)))
+        warnings = list(self.media.warnings)
         for index in _groups(tracking):
             part = tracking[index]
             value, trip, derivatives, link = self._compute_group(part, wanted)
+            warnings += [f"{_name_of(part)}: {text}" for text in sight_warnings(link, trip)]
             columns["value"][index] = value
             for name, derivative in derivatives.items():
                 partials[index, wanted.index(name)] = derivative
             for name, column in self._geometry(link, trip).items():
                 columns[name][index] = column
-        return ComputedTracking(partials=partials, **columns)
+        return ComputedTracking(partials=partials, warnings=tuple(warnings), **columns)
 
     def _compute_group(
         self, part: Tracking, names: list[str]
@@ -363,14 +354,53 @@ def parameter_values(
     values = dict(body.orientation.values)
     for lander in landers:
         values |= _named(f"lander.{lander.name}", "xyz", lander.position)
+        values[f"lander.{lander.name}.transponder_delay"] = lander.transponder_delay
     for station in stations:
         values |= _named(f"station.{station.name}", "xyz", station.position)
+        numbers = [getattr(station, name) for name in STATION_NUMBERS]
+        values |= _named(f"station.{station.name}", STATION_NUMBERS, numbers)
     values |= _named(f"ephemeris.{body.name}", ORBIT_AXES, orbit_offset)
     if media.ionosphere_content:
         values["ionosphere.content"] = media.ionosphere_content
     if media.corona_scale:
         values["corona.scale"] = media.corona_scale
     return values
+
+
+def _values_of(prefix: str, values: Mapping[str, float]) -> dict[str, float]:
+    """The parameters of one end, by the last part of their names."""
+    return {
+        name.removeprefix(f"{prefix}."): value
+        for name, value in values.items()
+        if name.startswith(f"{prefix}.")
+    }
+
+
+def _lander_of(lander: Lander, values: Mapping[str, float]) -> Lander:
+    moved = lander.moved(np.array([values[axis] for axis in "xyz"]))
+    return replace(moved, transponder_delay=values["transponder_delay"])
+
+
+def _station_of(end: StationEnd, values: Mapping[str, float]) -> StationEnd:
+    numbers = {name: values[name] for name in STATION_NUMBERS}
+    return end.changed(position=np.array([values[axis] for axis in "xyz"]), **numbers)
+
+
+def _hardware(transmitter: Station, lander: Lander, receiver: Station) -> list[Delay]:
+    """Delays of the electronics; half of a station's on its way out, half on its way in."""
+    return [
+        FixedDelay(lander.transponder_delay, True, f"lander.{lander.name}.transponder_delay"),
+        *(
+            FixedDelay(station.delay, down, f"station.{station.name}.delay", share=0.5)
+            for station, down in ((transmitter, False), (receiver, True))
+        ),
+    ]
+
+
+def _name_of(part: Tracking) -> str:
+    """What is measured between whom, for messages."""
+    stations = dict.fromkeys([str(part.transmitter[0]), str(part.receiver[0])])
+    return f"{part.kind[0]} of {part.lander[0]} from {' to '.join(stations)}"
 
 
 def _named(prefix: str, axes: Iterable[str], numbers: Iterable[float]) -> dict[str, float]:

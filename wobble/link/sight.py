@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.link.delays import elevation_at_station
+from wobble.earth.troposphere import MINIMUM_ELEVATION
+from wobble.link.delays import OpticalTroposphere, RadioTroposphere, elevation_at_station
 from wobble.link.light_time import RoundTrip
 
 if TYPE_CHECKING:
@@ -30,25 +31,48 @@ def elevation_at_lander(link: Link, trip: RoundTrip) -> Array:
 
 
 def sight_warnings(link: Link, trip: RoundTrip) -> tuple[str, ...]:
-    """A sentence for each end that is below a horizon at some measurements."""
+    """A sentence for each end that is below a horizon at some measurements.
+
+    And one for each station whose air is taken where it has no model.
+    """
     lander = link.lander.lander
-    elevations = (
+    stations = (
         (
             f"station {link.transmitter.station.name} at transmission",
             elevation_at_station(link.transmitter, trip.up),
-            0.0,
         ),
         (
             f"station {link.receiver.station.name} at reception",
             elevation_at_station(link.receiver, trip.down),
-            0.0,
         ),
-        (f"lander {lander.name}", elevation_at_lander(link, trip), lander.minimum_elevation),
     )
-    return tuple(
-        f"the other end is below the horizon of {place} in {np.count_nonzero(low)} of "
-        f"{low.size} measurements (the first is {np.argmax(low)}, counted from 0; lowest "
-        f"elevation {np.degrees(elevation.min()):.2f} deg)"
-        for place, elevation, least in elevations
-        if (low := elevation < least).any()
+    horizons = [
+        *((place, elevation, 0.0) for place, elevation in stations),
+        (f"lander {lander.name}", elevation_at_lander(link, trip), lander.minimum_elevation),
+    ]
+    texts = [
+        _where_lower(f"the other end is below the horizon of {place}", elevation, least)
+        for place, elevation, least in horizons
+    ]
+    if any(isinstance(d, RadioTroposphere | OpticalTroposphere) for d in link.delays):
+        texts += [
+            _where_lower(
+                f"the air of {place} is that of {np.degrees(MINIMUM_ELEVATION):.0f} deg, below "
+                "which it has no model,",
+                elevation,
+                MINIMUM_ELEVATION,
+            )
+            for place, elevation in stations
+        ]
+    return tuple(text for text in texts if text)
+
+
+def _where_lower(what: str, elevation: Array, least: float) -> str:
+    """What is wrong with the measurements below an elevation; empty if there are none."""
+    low = elevation < least
+    if not low.any():
+        return ""
+    return (
+        f"{what} in {np.count_nonzero(low)} of {low.size} measurements (the first is "
+        f"{np.argmax(low)}, counted from 0; lowest elevation {np.degrees(elevation.min()):.2f} deg)"
     )

@@ -81,7 +81,7 @@ _UNITS = {
         for axis in ("radial", "transverse", "normal")
     },
     **{f"station.NAME.{axis}": ParameterUnit("m", "m", "terrestrial coordinate") for axis in "xyz"},
-    "station.NAME.zenith_wet": ParameterUnit("m", "mm", "addition to the zenith wet delay"),
+    "station.NAME.zenith_wet_delay": ParameterUnit("m", "mm", "addition to the zenith wet delay"),
     "station.NAME.clock_offset": ParameterUnit("s", "ns", "how far the clock is ahead of UTC"),
     "station.NAME.delay": ParameterUnit("s", "ns", "delay of the electronics, round trip"),
     "ionosphere.content": ParameterUnit("1 / m2", "1 / m2", "vertical electron content"),

@@ -1,0 +1,73 @@
+"""Weather and media series in a scenario.
+
+In: the sections ``weather`` and ``media``: ``files`` (tables, see `wobble.formats.series_table`),
+``longest_gap``, ``outside`` (``"refuse"``, ``"hold"`` or ``"standard"``). Out: the series.
+
+Which value counts: what stands with a measurement goes before the weather series, this before
+the standard atmosphere; a measured zenith delay goes before the one that the weather gives, a
+measured content before ``link.ionosphere_content``.
+"""
+
+from __future__ import annotations
+
+from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
+from wobble.earth.stations import Station
+from wobble.errors import InputError
+from wobble.formats.series_table import Series, read_series
+from wobble.formats.toml_section import Section
+
+__all__ = ["read_media", "read_weather", "series_warnings"]
+
+
+def read_weather(top: Section) -> WeatherSeries | None:
+    """The series of the section ``weather``; None if there is none."""
+    return _read(top, "weather", WeatherSeries)
+
+
+def read_media(top: Section) -> MediaSeries | None:
+    """The series of the section ``media``; None if there is none."""
+    return _read(top, "media", MediaSeries)
+
+
+def _read(top: Section, name: str, kind: type[Series]) -> Series | None:
+    if name not in top:
+        return None
+    section = top.section(name)
+    files = section.texts("files")
+    if not files:
+        raise section.error("files", "no file is named", files, "at least one table")
+    settings = {
+        "longest_gap": section.quantity("longest_gap", "s", "3 h"),
+        "outside": section.text("outside", "refuse"),
+    }
+    section.finish()
+    try:
+        return kind.joined(
+            read_series(kind, section.path.parent / file, **settings) for file in files
+        )
+    except InputError as error:
+        # The settings are the scenario's, whatever table they are tried on.
+        if error.field in settings:
+            raise section.error(
+                str(error.field), error.problem, error.found, str(error.expected)
+            ) from error
+        raise
+
+
+def series_warnings(
+    stations: tuple[Station, ...], weather: WeatherSeries | None, media: MediaSeries | None
+) -> list[str]:
+    """Whose names do not fit: stations without samples, and samples of no station."""
+    names = [station.name for station in stations]
+    found = []
+    series: StationSeries | None
+    for what, series in (("weather", weather), ("media", media)):
+        if series is None:
+            continue
+        silent = [name for name in names if name not in series.stations]
+        strange = [name for name in series.stations if name not in names]
+        if silent:
+            found.append(f"the {what} tables say nothing of {', '.join(silent)}")
+        if strange:
+            found.append(f"the {what} tables have samples of unknown {', '.join(strange)}")
+    return found
