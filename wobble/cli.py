@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 
-from wobble.commands import budget, fit, plan, planet, rehearse
+from wobble.commands import budget, fit, noise, plan, planet, rehearse
 from wobble.errors import InputError, WobbleError
 from wobble.version import __version__
 
@@ -47,6 +47,7 @@ def main() -> None:
       wobble simulate  SCENARIO.toml --out results   synthetic measurements of these passes
       wobble fit       SCENARIO.toml DATA...         estimate, with honest uncertainties
       wobble report    SCENARIO.toml results         the page to read
+      wobble noise     SCENARIO.toml results         how noisy the passes were
       wobble run       SCENARIO.toml --out results   all of it
       wobble nutation  BODY                          how the body nods, from the Sun's torque
       wobble interior  ...                           what is inside
@@ -56,6 +57,6 @@ def main() -> None:
     """
 
 
-for module in (plan, budget, rehearse, fit, planet):
+for module in (plan, budget, rehearse, fit, noise, planet):
     for command in module.COMMANDS:
         main.add_command(command)

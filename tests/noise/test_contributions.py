@@ -15,6 +15,7 @@ from wobble.errors import InputError
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import LinkConditions, allan_deviation
 from wobble.noise.contributions.clocks import FrequencyStandard, LanderOscillator, Transponder
+from wobble.noise.contributions.general import GeneralNoise
 from wobble.noise.contributions.ionosphere import Ionosphere, shell_obliquity
 from wobble.noise.contributions.mechanics import AntennaMechanics, LanderPhaseCentre
 from wobble.noise.contributions.ranging import RangeCalibration, RangeThermal
@@ -36,6 +37,7 @@ from wobble.noise.geometry import PassGeometry, tropospheric_mapping
 # Without an absolute tolerance: the values are far below the default one of 1e-12.
 approx = partial(pytest.approx, rel=1e-6, abs=0.0)
 
+GENERAL = [name for name, kind in CONTRIBUTIONS.items() if issubclass(kind, GeneralNoise)]
 FAR = 2.5 * ASTRONOMICAL_UNIT
 
 
@@ -61,10 +63,10 @@ def test_every_contribution_declares_its_parameters_with_si_units(name):
         assert f.metadata["meaning"], f.name
         unit = units.Unit(f.metadata["unit"])
         assert unit.decompose().scale == 1.0, f.name
-        assert isinstance(f.default, float), f.name
+        assert isinstance(f.default, float) or f.metadata["is_list"], f.name
 
 
-@pytest.mark.parametrize("name", CONTRIBUTIONS)
+@pytest.mark.parametrize("name", [n for n in CONTRIBUTIONS if n not in GENERAL])
 @pytest.mark.parametrize("ways", [1, 2, 3])
 def test_every_contribution_gives_a_covariance_for_each_kind_of_link(name, ways):
     kinds = ["range_rate", "range", "range_rate", "range_rate", "range"]
@@ -194,6 +196,15 @@ def test_a_second_downlink_removes_the_plasma_of_the_downlink_only():
     weights = plasma_free_combination(8.42e9, 32e9)
     assert sum(weights) == approx(1.0)
     assert weights[0] / 8.42e9**2 + weights[1] / 32e9**2 == approx(0.0, abs=1e-30)
+
+
+def test_a_second_downlink_removes_the_ionosphere_of_the_downlink_only():
+    # Legs through one content with gains 1/f^2, both at one time: (up + down) and up alone.
+    up = (8.42 / 7.17) ** 2
+    both = sigma(Ionosphere(), kind="range", round_trip=0.0)
+    left = sigma(Ionosphere(second_downlink_frequency=32e9), kind="range", round_trip=0.0)
+    assert left / both == approx(up / (1.0 + up), rel=1e-6)
+    assert sigma(Ionosphere(second_downlink_frequency=32e9), kind="range", ways=1) == 0.0
 
 
 def test_ionospheric_range_error_is_the_standard_constant():

@@ -272,7 +272,7 @@ class Campaign:
             f"model error of {value:g} {'m' if kind == 'range' else 'm/s'} ({kind}) added"
             for kind, value in self.model_error.items()
         )
-        return "as given with the data" + (f", {added}" if added else "")
+        return "white, as given with the data" + (f", {added}" if added else "")
 
     def _needed(self, what: str):  # type: ignore[no-untyped-def]
         value = getattr(self, what)

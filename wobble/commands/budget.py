@@ -22,7 +22,7 @@ from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
 from wobble.formats.results import ecsv_text
 from wobble.formats.toml_section import parse_quantity
-from wobble.noise.budget_table import LinkConditions, budget_table
+from wobble.noise.budget_table import BudgetRow, LinkConditions, budget_table
 from wobble.report.figures import budget_figures
 
 __all__ = ["COMMANDS"]
@@ -106,14 +106,45 @@ def budget(
         columns = {name: np.asarray(table[name].value).tolist() for name in table.colnames[1:]}
         print_json({"contribution": list(table["contribution"]), **columns})
         return
-    click.echo(
-        f"{campaign.name}: at {distance / ASTRONOMICAL_UNIT:.3g} au, Sun-Earth-probe angle "
-        f"{np.degrees(sun_angle):.3g} deg, elevation {np.degrees(elevation):.3g} deg, "
-        f"count time {conditions.count_time:g} s; one standard deviation"
-    )
-    for line in table.pformat(max_width=-1, max_lines=-1):
+    click.echo(f"{campaign.name}: noise of the link, 1 sigma")
+    for line in _lines(rows, conditions):
         click.echo(line)
     print_where(folder)
+
+
+def _lines(rows: list[BudgetRow], conditions: LinkConditions) -> list[str]:
+    """Conditions and table, in sixty columns."""
+    return [
+        f"at {conditions.distance / ASTRONOMICAL_UNIT:.3g} au, "
+        f"{np.degrees(conditions.sun_angle):.3g} deg from the Sun, "
+        f"elevation {np.degrees(conditions.elevation):.3g} deg",
+        "",
+        f"{'':19}{'range rate':>10}{'range':>8}{'Allan deviation':>17}{'share':>6}",
+        f"{'contribution':19}{'mm/s, ' + format(conditions.count_time, 'g') + ' s':>10}{'m':>8}"
+        f"{'60 s':>8}{'1000 s':>9}{'%':>6}",
+        *(
+            f"{row.name:19}{_number(1e3 * row.range_rate):>10}{_number(row.range):>8}"
+            f"{_power(row.allan_60):>8}{_power(row.allan_1000):>9}{_percent(row.share):>6}"
+            for row in rows
+        ),
+    ]
+
+
+def _number(value: float) -> str:
+    """Two digits, without a power of ten."""
+    if value == 0.0:
+        return "0"
+    if value < 1e-4:
+        return "<0.0001"
+    return f"{value:.2g}" if value < 99.5 else f"{value:.0f}"
+
+
+def _power(value: float) -> str:
+    return f"{value:.1e}" if value else "0"
+
+
+def _percent(share: float) -> str:
+    return "<0.01" if 0.0 < share < 1e-4 else _number(100.0 * share)
 
 
 COMMANDS: list[click.Command] = [budget]

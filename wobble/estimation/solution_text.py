@@ -83,7 +83,8 @@ def _aligned(row: Sequence[str], widths: Sequence[int]) -> list[str]:
 
 def notes(solution: Solution) -> list[str]:
     """What must be known beside the numbers, one sentence a line."""
-    lines = []
+    weights = solution.provenance.get("weights")
+    lines = [] if weights is None else [f"weights: {weights}"]
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
     lines += [f"variance component of {component}" for component in solution.components.values()]

@@ -200,6 +200,15 @@ class Section:
             raise self.error(key, "is not finite", value, "a number")
         return value
 
+    def numbers(self, key: str) -> list[float]:
+        """A list of numbers without dimension."""
+        values = self._typed(key, list, "a list of numbers", None)
+        for value in values:
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not np.isfinite(value):
+                raise self.error(key, "is not a number", value, "a list of numbers")
+        return [float(value) for value in values]
+
     def flag(self, key: str, default: bool | None = None) -> bool:
         """True or false."""
         return bool(self._typed(key, bool, "true or false", default))

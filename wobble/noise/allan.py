@@ -107,7 +107,12 @@ def process_from_allan_deviations(
     tau = np.atleast_1d(np.asarray(averaging_times, float))
     sigma = np.atleast_1d(np.asarray(deviations, float))
     if tau.shape != sigma.shape or not (np.all(tau > 0) and np.all(sigma > 0)):
-        raise InputError("not a table of Allan deviations", expected="positive pairs")
+        raise InputError(
+            "not a table of Allan deviations",
+            field="deviations",
+            found=f"{sigma.size} deviations at {tau.size} averaging times",
+            expected="as many as averaging times, all positive",
+        )
     kinds: list[Process] = [WhitePhase(1.0, bandwidth)]
     kinds += [VonKarman(1.0, exponent, low_cutoff) for exponent in (-2.0, -3.0, -4.0)]
     # Relative variances are fitted, so that each decade counts alike; and each kind is scaled

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
 from wobble.noise.contributions.base import Contribution
+from wobble.noise.contributions.general import GeneralNoise
 from wobble.noise.contributions.registry import CONTRIBUTIONS
 from wobble.noise.contributions.white import WhiteRange, WhiteRangeRate
 from wobble.noise.covariance import CovarianceFactor, Term, covariance, factor
@@ -189,10 +190,12 @@ def standard_budget(without: Iterable[str] = ()) -> Budget:
     ----------
     without : iterable of str
         Names to leave out. The two white levels and the link's own thermal noise, which
-        stand for others, are always left out.
+        stand for others, and noise that has no default are always left out.
     """
-    left_out = {"white_range", "white_range_rate", "link_thermal_phase", *without}
-    unknown = left_out - set(CONTRIBUTIONS)
+    without = set(without)
+    general = {name for name, kind in CONTRIBUTIONS.items() if issubclass(kind, GeneralNoise)}
+    left_out = {"white_range", "white_range_rate", "link_thermal_phase", *general, *without}
+    unknown = without - set(CONTRIBUTIONS)
     if unknown:
         raise UnknownNameError("noise contribution", sorted(unknown)[0], CONTRIBUTIONS)
     return Budget(tuple(kind() for name, kind in CONTRIBUTIONS.items() if name not in left_out))

@@ -17,7 +17,7 @@ evaluated once for each lag of the lattice; other tags cost one evaluation for e
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import combinations_with_replacement
@@ -41,6 +41,9 @@ SMALL = 100
 threads of a triangular solution would wait for one another longer than they work."""
 BLOCK = 2**16
 """Numbers worked on at a time: half a megabyte, which stays in the processor's cache."""
+
+LARGEST_TABLE = 0.5
+"""A table of so many lags for each pair of points costs less than an evaluation for each."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,11 +112,16 @@ class NotPositiveDefiniteError(InputError):
 
 
 class _LagFunction:
-    """A sum of kernels, as a function of the signed lag, with the gains on either side."""
+    """A sum of kernels, as a function of the signed lag, with the gains on either side.
 
-    def __init__(self, left: Array | None, right: Array | None) -> None:
+    With ``increments`` the path enters through differences alone, and its kernel may be free
+    of the variance, which would cost digits.
+    """
+
+    def __init__(self, left: Array | None, right: Array | None, increments: bool) -> None:
         self.left = left
         self.right = right
+        self.increments = increments
         self.parts: dict[Process, dict[float, tuple[float, float]]] = {}
 
     def add(self, process: Process, shift: float, ahead: float, behind: float) -> None:
@@ -126,36 +134,39 @@ class _LagFunction:
         """Value at any lags."""
         total = np.zeros_like(lag)
         for process, shifts in self.parts.items():
+            kernel = _kernel(process, self.increments)
             for shift, (ahead, behind) in shifts.items():
-                total += ahead * process.kernel(lag + shift)
+                total += ahead * kernel(lag + shift)
                 if behind:
-                    total += behind * process.kernel(lag - shift)
+                    total += behind * kernel(lag - shift)
         return total
 
     def table(self, step: float, reach: int) -> Array:
-        """Value at ``reach, ..., -reach`` steps; kernels are even, so half the work will do."""
-        lag = _lags(step, reach)
-        total = np.zeros_like(lag)
+        """Value at ``reach, ..., -reach`` steps."""
+        total = np.zeros(2 * reach + 1)
         for process, shifts in self.parts.items():
             for shift, (ahead, behind) in shifts.items():
-                if shift == 0.0:
-                    kernel = _unshifted(process, step, reach)
-                else:
-                    kernel = process.kernel(lag + shift)
-                total += ahead * kernel
+                kernel = _kernel_table(process, self.increments, abs(shift), step, reach)
+                if shift < 0.0:
+                    ahead, behind = behind, ahead
+                # Kernels are even: what is shifted the other way is the same table reversed.
+                if ahead:
+                    total += ahead * kernel
                 if behind:
                     total += behind * kernel[::-1]
         return total
 
 
-def _lags(step: float, reach: int) -> Array:
-    return step * np.arange(reach, -reach - 1, -1, dtype=float)
+def _kernel(process: Process, increments: bool) -> Callable[[Array], Array]:
+    return process.increment_kernel if increments else process.kernel
 
 
 @lru_cache(maxsize=128)
-def _unshifted(process: Process, step: float, reach: int) -> Array:
-    """Kernel on a lattice: passes of one length and count time have it in common."""
-    kernel = process.kernel(_lags(step, reach))
+def _kernel_table(
+    process: Process, increments: bool, shift: float, step: float, reach: int
+) -> Array:
+    """Kernel on a lattice at ``lag + shift``: passes of one length and count time share it."""
+    kernel = _kernel(process, increments)(step * np.arange(reach, -reach - 1, -1.0) + shift)
     kernel.flags.writeable = False
     return kernel
 
@@ -194,8 +205,9 @@ class _LagFunctions:
     def _between(self, roles: tuple[float, float], one: Leg, other: Leg) -> _LagFunction:
         key = (*roles, id(one.modulation), id(other.modulation))
         if key not in self.functions:
-            gains = self._gain(roles, one.modulation), self._gain(roles, other.modulation)
-            self.functions[key] = _LagFunction(*gains)
+            left, right = self._gain(roles, one.modulation), self._gain(roles, other.modulation)
+            increments = not self.any_range and left is None and right is None
+            self.functions[key] = _LagFunction(left, right, increments)
         return self.functions[key]
 
     def _gain(self, roles: tuple[float, float], modulation: Array | None) -> Array | None:
@@ -223,35 +235,33 @@ class _PathCovariance:
         self.step = step * TICK
         reach = int(self.position[-1])
         self.regular = bool((steps == step).all())
-        self.toeplitz: list[Array] = []
-        # A table of so many lags costs less than one evaluation for each pair of points.
-        if 2 * reach + 1 <= max(len(points) ** 2 // 2, 3):
-            for function in functions:
-                # Row i, column j of the view is the function at lag (i - j) steps.
-                table = function.table(self.step, reach)
-                stride = table.strides[0]
-                self.toeplitz.append(
-                    as_strided(table[reach:], (reach + 1,) * 2, (-stride, stride), writeable=False)
-                )
+        self.toeplitz: Array | None = None
+        if functions and 2 * reach + 1 <= max(LARGEST_TABLE * len(points) ** 2, 3.0):
+            tables = np.stack([function.table(self.step, reach) for function in functions])
+            # Row i, column j of each view is the function at lag (i - j) steps.
+            row, one = tables.strides
+            shape = (len(functions), reach + 1, reach + 1)
+            self.toeplitz = as_strided(tables[:, reach:], shape, (row, -one, one), writeable=False)
 
     def block(self, rows: slice, columns: slice) -> Array:
         """Covariance of the path between two runs of points."""
         total = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
+        gained = np.empty_like(total)
         for k, function in enumerate(self.functions):
             part = self._of_lag(k, rows, columns)
             if function.left is not None:
-                part = part * function.left[rows, None]
+                part = np.multiply(part, function.left[rows, None], out=gained)
             if function.right is not None:
-                part = part * function.right[columns]
+                part = np.multiply(part, function.right[columns], out=gained)
             total += part
         return total
 
     def _of_lag(self, k: int, rows: slice, columns: slice) -> Array:
-        if not self.toeplitz:
+        if self.toeplitz is None:
             lag = self.step * (self.position[rows, None] - self.position[columns])
             return self.functions[k](lag)
         if self.regular:
-            return self.toeplitz[k][rows, columns]
+            return self.toeplitz[k, rows, columns]
         return self.toeplitz[k][np.ix_(self.position[rows], self.position[columns])]
 
 
@@ -268,12 +278,17 @@ def _lower_covariance(points: PathPoints, terms: Sequence[Term], extra: Array) -
         """The same indices, as a slice where they are consecutive: slices are not copied."""
         return slice(int(index[0]), int(index[-1]) + 1) if in_order else index
 
+    def lowest(index: Indices) -> int:
+        return int(index[0] if in_order else index.min())
+
+    def highest(index: Indices) -> int:
+        return int(index[-1] if in_order else index.max())
+
     height = max(BLOCK // len(points), 16)
     for start in range(0, n, height):
         stop = min(start + height, n)
         here = slice(start, stop)
-        low, high = int(first[here].min()), int(last[here].max()) + 1
-        wide = int(last[:stop].max()) + 1
+        low, high, wide = lowest(first[here]), highest(last[here]) + 1, highest(last[:stop]) + 1
         ends_by_points = path.block(slice(low, high), slice(0, wide))
         rows = ends_by_points[run(last[here] - low)] * points.weight_last[here, None]
         rows += ends_by_points[run(first[here] - low)] * points.weight_first[here, None]

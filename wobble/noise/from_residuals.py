@@ -20,7 +20,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from astropy.timeseries import LombScargle
 from numpy.typing import NDArray
 from scipy import optimize
 from scipy.linalg import lapack, null_space
@@ -30,7 +29,13 @@ from wobble.noise.allan import overlapping_allan_deviation
 from wobble.noise.budget import Budget
 from wobble.noise.geometry import PassGeometry
 
-__all__ = ["NoiseEstimate", "estimate_levels", "residual_allan_deviation", "residual_spectrum"]
+__all__ = [
+    "NoiseEstimate",
+    "estimate_levels",
+    "expected_spectrum",
+    "residual_allan_deviation",
+    "residual_spectrum",
+]
 
 Array = NDArray[np.float64]
 
@@ -95,13 +100,38 @@ def residual_spectrum(residuals: Array, geometry: PassGeometry) -> tuple[Array, 
         m^2/s^2/Hz.
     """
     slot, values, count = _counted(residuals, geometry)
+    frequency = _frequencies(slot, count)
+    amplitude = _harmonics(count * slot.astype(float), frequency) @ (values - values.mean())
+    return frequency, count * (amplitude**2).sum(axis=0)
+
+
+def expected_spectrum(budget: Budget, geometry: PassGeometry) -> Array:
+    """Mean of `residual_spectrum` over noise of a budget, m^2/s^2/Hz, shape (k,).
+
+    With the gaps of the pass and without its mean, so that residuals can be held against it.
+    """
+    slot, _, count = _counted(np.zeros(len(geometry)), geometry)
+    chosen = geometry[~geometry.is_range]
+    chosen = chosen[np.argsort(chosen.time)]
+    harmonics = _harmonics(count * slot.astype(float), _frequencies(slot, count))
+    harmonics -= harmonics.mean(axis=-1, keepdims=True)
+    return count * ((harmonics @ budget.covariance(chosen)) * harmonics).sum(axis=(0, 2))
+
+
+def _frequencies(slot: NDArray[np.intp], count: float) -> Array:
     length = int(slot[-1]) + 1
-    frequency = np.arange(1, (length - 1) // 2 + 1) / (length * count)
-    periodogram = LombScargle(
-        slot * count, values - values.mean(), fit_mean=False, center_data=False, normalization="psd"
-    )
-    power = periodogram.power(frequency, method="slow")
-    return frequency, 2.0 * count * np.asarray(power)
+    return np.arange(1, (length - 1) // 2 + 1) / (length * count)
+
+
+def _harmonics(time: Array, frequency: Array) -> Array:
+    """Cosine and sine, orthogonal at the given times and of unit length, shape (2, k, n).
+
+    By the shift of the origin of time of Lomb (1976, Astrophys. Space Sci. 39, 447).
+    """
+    angle = 2.0 * np.pi * frequency[:, None] * time
+    shift = np.arctan2(np.sin(2.0 * angle).sum(axis=1), np.cos(2.0 * angle).sum(axis=1)) / 2.0
+    waves = np.stack([np.cos(angle - shift[:, None]), np.sin(angle - shift[:, None])])
+    return np.asarray(waves / np.linalg.norm(waves, axis=-1, keepdims=True))
 
 
 def residual_allan_deviation(

@@ -289,7 +289,7 @@ class PathPoints:
         return self.airmass if same else tropospheric_mapping(self.transmit_elevation)
 
     def _kept_above_horizon(self, column: Array) -> Array:
-        return np.clip(self.along(column), LEAST_ELEVATION, np.pi / 2)
+        return np.minimum(np.maximum(self.along(column), LEAST_ELEVATION), np.pi / 2)
 
 
 def tropospheric_mapping(elevation: ArrayLike) -> Array:

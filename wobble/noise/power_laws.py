@@ -115,8 +115,10 @@ class VonKarman(LevelledProcess):
     ``C(0) 2^(1 - nu) / Gamma(nu) u^nu K_nu(u)`` (von Karman 1948, Proc. Natl. Acad. Sci. 34,
     530; Matern 1960).
 
-    Counts of length T see differences of this function, of which rounding takes 1e-16 over
-    ``(low_cutoff T)^2``: a cut-off need not be lower than a thousandth of 1 over the pass.
+    Counts see differences of this function. Without the variance (`increment_kernel`) they
+    keep their digits whatever the cut-off; beside ranges, or with gains that change along the
+    pass, rounding takes up to 1e-16 of the variance: there a cut-off need not be lower than a
+    thousandth of 1 over the pass.
 
     Parameters
     ----------
@@ -168,8 +170,8 @@ class VonKarman(LevelledProcess):
     def kernel(self, lag: ArrayLike) -> Array:
         return self._variance * (1.0 - matern_deficit(self._nu, self._argument(lag)))
 
-    def structure_function(self, lag: ArrayLike) -> Array:
-        return 2.0 * self._variance * matern_deficit(self._nu, self._argument(lag))
+    def increment_kernel(self, lag: ArrayLike) -> Array:
+        return -self._variance * matern_deficit(self._nu, self._argument(lag))
 
     def _argument(self, lag: ArrayLike) -> Array:
         return 2.0 * math.pi * self.low_cutoff * np.abs(np.asarray(lag, float))

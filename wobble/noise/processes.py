@@ -61,6 +61,10 @@ class Process(ABC):
     def kernel(self, lag: ArrayLike) -> Array:
         """Autocovariance, or minus half the structure function, m^2, at lags in s."""
 
+    def increment_kernel(self, lag: ArrayLike) -> Array:
+        """A kernel for weights that sum to zero, m^2: may differ from `kernel` by a constant."""
+        return self.kernel(lag)
+
     @abstractmethod
     def scaled(self, factor: float) -> Self:
         """The same process with spectrum and variance multiplied by ``factor``."""
@@ -88,7 +92,7 @@ class Process(ABC):
 
     def structure_function(self, lag: ArrayLike) -> Array:
         """Structure function ``<[z(t + lag) - z(t)]^2>``, m^2."""
-        return 2.0 * (self.kernel(0.0) - self.kernel(lag))
+        return 2.0 * (self.increment_kernel(0.0) - self.increment_kernel(lag))
 
     def allan_deviation(self, averaging_time: ArrayLike) -> Array:
         """Allan deviation of the fractional frequency of one leg.
@@ -127,8 +131,9 @@ class Process(ABC):
         count = np.broadcast_to(np.asarray(count_time, float), a.shape)
         demand("count_time", bool(np.all(count > 0)), count_time, "positive count times")
         b = a + count
-        ends = self.kernel(b[:, None] - b) + self.kernel(a[:, None] - a)
-        crossed = self.kernel(b[:, None] - a) + self.kernel(a[:, None] - b)
+        kernel = self.increment_kernel
+        ends = kernel(b[:, None] - b) + kernel(a[:, None] - a)
+        crossed = kernel(b[:, None] - a) + kernel(a[:, None] - b)
         return (ends - crossed) / (count[:, None] * count)
 
     def cross_covariance(self, time: ArrayLike, start: ArrayLike, count_time: ArrayLike) -> Array:
@@ -260,3 +265,6 @@ class Sum(Process):
 
     def kernel(self, lag: ArrayLike) -> Array:
         return np.sum([part.kernel(lag) for part in self.parts], axis=0)
+
+    def increment_kernel(self, lag: ArrayLike) -> Array:
+        return np.sum([part.increment_kernel(lag) for part in self.parts], axis=0)

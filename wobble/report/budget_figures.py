@@ -22,7 +22,7 @@ from wobble.noise.budget_table import (
 from wobble.report.style import INK, LINES, PALETTE, axes_or_new, styled
 from wobble.report.text import SIGMA, TIMES, power_of_ten
 
-__all__ = ["allan_deviations", "contributions_by_sun_angle"]
+__all__ = ["allan_deviations", "contributions_by_sun_angle", "plain_or_power"]
 
 Array = NDArray[np.float64]
 
@@ -105,12 +105,12 @@ def _draw(axes: Axes, place: Array, parts: dict[str, Array]) -> None:
     axes.set_xscale("log")
     axes.set_yscale("log")
     for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_formatter(_plain_or_power)
+        axis.set_major_formatter(plain_or_power)
         axis.set_minor_formatter(NullFormatter())
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
 
 
-def _plain_or_power(value: float, _: float) -> str:
+def plain_or_power(value: float, _: float) -> str:
     """Plain from 0.001 to 1000, otherwise a power of ten, as text that any font can show."""
     power = math.floor(math.log10(value) + 1e-9)
     if -4 < power < 4:

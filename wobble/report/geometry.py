@@ -20,8 +20,7 @@ from wobble.campaign.visibility import Geometry
 from wobble.constants import DAY, SPEED_OF_LIGHT
 from wobble.ephemeris import Ephemeris, open_ephemeris
 from wobble.epochs import Epochs
-from wobble.errors import InputError
-from wobble.estimation.solution import Samples
+from wobble.estimation.sample_order import sample_order
 from wobble.link.network import Network
 from wobble.link.plasma import sun_earth_probe_angle
 from wobble.noise.budget_table import LinkConditions
@@ -118,33 +117,6 @@ def hour_angle(latitude: float, azimuth: Array, elevation: Array) -> Array:
         elevation
     ) * np.cos(azimuth)
     return np.arctan2(west, toward_meridian)
-
-
-def sample_order(samples: Samples, tracking: Tracking) -> NDArray[np.intp]:
-    """Rows of a table of measurements in the order of the samples of its fit.
-
-    Raises
-    ------
-    InputError
-        If the samples are not those of the table.
-    """
-    order = np.concatenate([rows for _, rows in tracking.passes()])
-    same = len(order) == len(samples) and all(
-        np.array_equal(ours, theirs)
-        for ours, theirs in (
-            (samples.pass_name, tracking.pass_id[order]),
-            (samples.kind, tracking.kind[order]),
-            (samples.epoch, tracking.epoch[order].isot),
-        )
-    )
-    if not same:
-        raise InputError(
-            "the solution was not made from these measurements",
-            field="tracking",
-            found=f"{len(tracking)} measurements",
-            expected=f"the {len(samples)} samples of the solution, pass by pass",
-        )
-    return order
 
 
 def network_of(campaign: Campaign, tracking: Tracking) -> Network:

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC
-from dataclasses import dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields
 from typing import Any, ClassVar, Self
 
 import numpy as np
@@ -35,6 +35,7 @@ __all__ = [
     "X_DOWNLINK",
     "X_UPLINK",
     "Contribution",
+    "column",
     "parameter",
     "path_factor",
     "station_terms",
@@ -55,6 +56,11 @@ def parameter(default: float, unit: str, meaning: str, *, least: float = -math.i
     return field(default=default, metadata={"unit": unit, "meaning": meaning, "least": least})
 
 
+def column(unit: str, meaning: str) -> Any:
+    """A field that is a list of numbers, which has to be given: SI unit, meaning."""
+    return field(default=(), metadata={"unit": unit, "meaning": meaning, "is_list": True})
+
+
 @dataclass(frozen=True)
 class Contribution(ABC):
     """Base of all contributions: a frozen set of numbers with a name.
@@ -71,15 +77,30 @@ class Contribution(ABC):
 
     def __post_init__(self) -> None:
         for f in fields(self):
-            value, least = getattr(self, f.name), f.metadata["least"]
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not math.isfinite(value) or value < least:
-                raise InputError(
-                    f"not a possible value for the noise contribution {self.name}",
-                    field=f.name,
-                    found=value,
-                    expected="a finite number" + (f" from {least:g}" if least > -math.inf else ""),
-                )
+            check = self._check_list if f.metadata.get("is_list") else self._check_number
+            check(f)
+
+    def _check_number(self, f: Field[Any]) -> None:
+        value, least = getattr(self, f.name), f.metadata["least"]
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not math.isfinite(value) or value < least:
+            bound = f" from {least:g}" if least > -math.inf else ""
+            raise self._impossible(f, value, f"a finite number{bound}")
+
+    def _check_list(self, f: Field[Any]) -> None:
+        try:
+            values = tuple(float(value) for value in getattr(self, f.name))
+        except (TypeError, ValueError):
+            raise self._impossible(f, getattr(self, f.name), "a list of numbers") from None
+        if not values or not all(map(math.isfinite, values)):
+            raise self._impossible(f, list(values), "a list of finite numbers")
+        object.__setattr__(self, f.name, values)
+
+    def _impossible(self, f: Field[Any], found: object, expected: str) -> InputError:
+        problem = f"not a possible value for the noise contribution {self.name}"
+        if getattr(self, f.name) is f.default:  # one that stands for what has to be given
+            problem, found = f"has to be given for the noise contribution {self.name}", None
+        return InputError(problem, field=f.name, found=found, expected=expected)
 
     @classmethod
     def from_table(cls, table: dict[str, Any], source: str) -> Self:
@@ -140,6 +161,10 @@ def station_terms(
     half = path_factor(points)
     receiving = Leg(half * down_gain, 0.0, down)
     sending = Leg(half * up_gain, points.round_trip, up)
-    groups: dict[int, list[tuple[Leg, ...]]]
-    groups = {1: [(receiving,)], 2: [(receiving, sending)], 3: [(receiving,), (sending,)]}
-    return [Term(process, legs, on_range, on_range_rate) for legs in groups[points.ways]]
+    if points.ways == 1 or up_gain == 0.0:
+        groups: list[tuple[Leg, ...]] = [(receiving,)]
+    elif points.ways == 2:
+        groups = [(receiving, sending)]
+    else:
+        groups = [(receiving,), (sending,)]
+    return [Term(process, legs, on_range, on_range_rate) for legs in groups]

@@ -22,6 +22,7 @@ from wobble.noise.contributions.base import (
     parameter,
     station_terms,
 )
+from wobble.noise.contributions.solar_plasma import plasma_free_combination
 from wobble.noise.covariance import Term
 from wobble.noise.geometry import PathPoints
 from wobble.noise.power_laws import VonKarman
@@ -43,7 +44,8 @@ class Ionosphere(Contribution):
     """Error of the electron content above the station, mapped by a thin shell.
 
     5e16 electrons per square metre is the error of global maps (2 to 8, common practice,
-    no source); without calibration the content itself, 20e16 to 50e16, stands here.
+    no source); without calibration the content itself, 20e16 to 50e16, stands here. A second
+    coherent downlink removes it from the downlink, as it does the solar plasma.
     """
 
     name: ClassVar[str] = "ionosphere"
@@ -54,10 +56,22 @@ class Ionosphere(Contribution):
     uplink_frequency: float = parameter(X_UPLINK, "Hz", "uplink carrier", least=1e6)
     downlink_frequency: float = parameter(X_DOWNLINK, "Hz", "downlink carrier", least=1e6)
 
+    second_downlink_frequency: float = parameter(
+        0.0, "Hz", "second coherent downlink, 0 for none", least=0.0
+    )
+
     @cached_property
     def _process(self) -> Process:
         """Vertical electron content, 1/m^2; the legs turn it into a path."""
         return VonKarman.from_rms(self.vertical_content, self.correlation_time, KOLMOGOROV)
+
+    @cached_property
+    def _downlink_dispersion(self) -> float:
+        """Path for each electron per square metre; none in the combination of two carriers."""
+        if self.second_downlink_frequency:
+            plasma_free_combination(self.downlink_frequency, self.second_downlink_frequency)
+            return 0.0
+        return CARRIER_DISPERSION / self.downlink_frequency**2
 
     def terms(self, points: PathPoints) -> list[Term]:
         down = shell_obliquity(points.elevation, self.shell_height)
@@ -68,7 +82,7 @@ class Ionosphere(Contribution):
             points,
             down=down,
             up=up,
-            down_gain=CARRIER_DISPERSION / self.downlink_frequency**2,
+            down_gain=self._downlink_dispersion,
             up_gain=CARRIER_DISPERSION / self.uplink_frequency**2,
             on_range=1.0,
             on_range_rate=-1.0,

@@ -25,8 +25,8 @@ class AntennaMechanics(Contribution):
     """Motion of the station antenna's phase centre under wind, gravity and heat.
 
     Both legs are lengthened alike, a round trip apart. 2e-15 at 1000 s is the leading noise
-    of the best links (Armstrong 2006, Living Rev. Relativ. 9, 1, table 2); the spectrum is
-    taken as white in frequency.
+    of the best links (Armstrong 2006, Living Rev. Relativ. 9, 1, table 2; the number is from
+    memory); the spectrum is taken as white in frequency.
     """
 
     name: ClassVar[str] = "antenna_mechanics"

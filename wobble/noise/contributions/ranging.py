@@ -31,7 +31,8 @@ class RangeThermal(Contribution):
 
     ``sigma = c / (f_R sqrt(32 pi^2 T P_R/N0))`` in one-way range for a sinusoidal range
     clock of frequency f_R with ranging power over noise density P_R/N0 integrated over T:
-    a phase error of ``1/sqrt(2 T P_R/N0)`` of half a wavelength over 2 pi (two-way).
+    a phase error of ``1/sqrt(2 T P_R/N0)`` of half a wavelength over 2 pi (two-way); common
+    practice, from memory.
     """
 
     name: ClassVar[str] = "range_thermal"

@@ -9,6 +9,12 @@ from __future__ import annotations
 
 from wobble.noise.contributions.base import Contribution
 from wobble.noise.contributions.clocks import FrequencyStandard, LanderOscillator, Transponder
+from wobble.noise.contributions.general import (
+    AllanDeviations,
+    PowerLawSpectrum,
+    StructureFunction,
+    TabulatedSpectrum,
+)
 from wobble.noise.contributions.ionosphere import Ionosphere
 from wobble.noise.contributions.mechanics import AntennaMechanics, LanderPhaseCentre
 from wobble.noise.contributions.ranging import RangeCalibration, RangeThermal
@@ -43,6 +49,10 @@ CONTRIBUTIONS: dict[str, type[Contribution]] = {
         NumericalNoise,
         WhiteRange,
         WhiteRangeRate,
+        PowerLawSpectrum,
+        TabulatedSpectrum,
+        AllanDeviations,
+        StructureFunction,
     )
 }
 """Every contribution by its name in a scenario."""

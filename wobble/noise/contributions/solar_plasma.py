@@ -44,8 +44,8 @@ def plasma_allan_deviation(sun_angle: ArrayLike) -> Array:
 
     ``1.76e-14 sin(SEP)^-1.98 + 6.25e-14 sin(SEP)^0.06`` up to 90 degrees and
     ``(1.76e-14 + 6.25e-14) sin(SEP)^1.05`` beyond (Iess et al. 2014, Acta Astronaut. 94,
-    699). At 160 degrees, to which the tracking behind the fits reaches, the second law is
-    held, for it would end at zero.
+    699; the numbers are from memory). At 160 degrees, to which the tracking behind the fits
+    reaches, the second law is held, for it would end at zero.
 
     Parameters
     ----------

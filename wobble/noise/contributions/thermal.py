@@ -50,7 +50,8 @@ class ThermalPhase(Contribution):
     """Thermal phase noise of the downlink carrier in the station's receiver.
 
     Two-way at 8.4 GHz, 60 s and a loop signal-to-noise ratio ``rho`` it gives
-    ``c / (2 sqrt(2) pi f T) / sqrt(rho)``, 0.0067 mm/s at 20 dB. With a second coherent
+    ``c / (2 sqrt(2) pi f T) / sqrt(rho)``, 0.0067 mm/s at 20 dB (handbook 810-005, module 202,
+    from memory). With a second coherent
     downlink the noise is that of the combination free of plasma.
     """
 

@@ -37,9 +37,9 @@ class WetTroposphere(Contribution):
     """Water vapour: Kolmogorov fluctuations, and the error of the zenith delay as a whole.
 
     Fluctuations of 1e-14 at zenith, one way, 1000 s, lie in the range 3e-15 to 3e-14
-    (Armstrong 2006, Living Rev. Relativ. 9, 1, table 2); a zenith error of 3 cm is that of
-    surface meteorology (common practice, no source). With calibration by radiometer or
-    satellite navigation ``residual`` is 0.2 to 0.3, without any 1.
+    (Armstrong 2006, Living Rev. Relativ. 9, 1, table 2, from memory); a zenith error of 3 cm
+    is that of surface meteorology (common practice, no source). With calibration by
+    radiometer or satellite navigation ``residual`` is 0.2 to 0.3, without any 1.
     """
 
     name: ClassVar[str] = "wet_troposphere"
