@@ -3,6 +3,8 @@
 Each mutant of a valid file must either be read or be refused with an `InputError` that names
 the file. Any other exception, a mutant that takes longer than a second, or one that makes
 the process grow by more than a bound ends the run with status 1 and leaves the file behind.
+A message that is read must say what its file says: each of its numbers stands there digit by
+digit, and written in either notation it is read again as it was.
 Every tenth mutant is handed over compressed, so that the compression is broken as well.
 """
 
@@ -29,6 +31,7 @@ from wobble.formats.sinex import read_sinex
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_needs import needs
 from wobble.formats.tdm_tracking import tracking as tracking_of_message
 from wobble.formats.tdm_writing import message_from
 from wobble.formats.tdm_xml import xml_text
@@ -66,10 +69,16 @@ PIECES = [
 
 
 def read_message(path: Path) -> None:
-    """Read a tracking data message, write it in both notations and convert it."""
+    """Read a tracking data message, write it in both notations, read it again and convert it."""
     message = read_tdm(path)
-    kvn_text(message)
-    xml_text(message)
+    content = path.read_bytes()
+    if content.isascii():
+        for segment in message.segments:
+            assert all(text.encode() in content for text in [*segment.values, *segment.tags])
+    for text in (kvn_text(message), xml_text(message)):
+        path.write_text(text, encoding="utf-8")
+        assert read_tdm(path) == message
+    needs(message)
     tracking_of_message(message, AGREEMENT, lambda times, *_: np.full(len(times), 2000.0))
 
 
@@ -152,12 +161,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--mutants", type=int, default=10_000, help="mutants of each format")
     parser.add_argument("--start", type=int, default=0, help="start of the random numbers")
+    parser.add_argument("--formats", nargs="*", help="which of them; all if left out")
     options = parser.parse_args()
     rng = np.random.default_rng(options.start)
     with tempfile.TemporaryDirectory() as name:
         path = Path(name) / "mutant"
-        for format_name, (read, valid) in formats(Path(name)).items():
-            before, taken, refused = _memory_mb(), 0, 0
+        known = formats(Path(name))
+        for format_name in options.formats or known:
+            read, valid = known[format_name]
+            before, taken, refused, begun = _memory_mb(), 0, 0, time.process_time()
             for number in range(options.mutants):
                 content = mutant(valid[number % len(valid)], rng)
                 if number % 10 == 0:
@@ -176,7 +188,11 @@ def main() -> int:
                 if time.process_time() - started > SLOWEST:
                     return _report(format_name, content, "too slow")
             growth = _memory_mb() - before
-            print(f"{format_name}: {taken} read, {refused} refused, {growth:.0f} MB more")
+            seconds = time.process_time() - begun
+            print(
+                f"{format_name}: {taken} read, {refused} refused, {growth:.0f} MB more, "
+                f"{seconds:.0f} s"
+            )
             if growth > LARGEST_GROWTH_MB:
                 return _report(format_name, b"", f"grew by {growth:.0f} MB")
     return 0

@@ -96,6 +96,11 @@ def test_tables_are_joined_in_order():
     assert Tracking.concatenate([tracking, other]).meta == {
         "parts": [{"scenario": "a"}, {"scenario": "b"}]
     }
+    one, two = (Tracking(**columns(), meta={"simulated": True, "seed": k}) for k in (1, 2))
+    assert Tracking.concatenate([one, two]).meta == {
+        "simulated": True,
+        "parts": [one.meta, two.meta],
+    }
     with pytest.raises(InputError, match="no tracking data"):
         Tracking.concatenate([])
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 
-from wobble.commands import budget, fit, noise, plan, planet, rehearse
+from wobble.commands import budget, convert, fit, inspect, noise, plan, planet, rehearse
 from wobble.errors import InputError, WobbleError
 from wobble.version import __version__
 
@@ -52,11 +52,13 @@ def main() -> None:
       wobble nutation  BODY                          how the body nods, from the Sun's torque
       wobble interior  ...                           what is inside
       wobble angles    ...                           between two sets of orientation angles
+      wobble inspect   DATA...                       what is in files of tracking data
+      wobble convert   SCENARIO.toml DATA...         from one format of file into another
 
     A scenario is a TOML file; synthetic_passes/campaign.toml is a commented one.
     """
 
 
-for module in (plan, budget, rehearse, fit, noise, planet):
+for module in (plan, budget, rehearse, fit, noise, planet, inspect, convert):
     for command in module.COMMANDS:
         main.add_command(command)

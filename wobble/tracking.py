@@ -15,13 +15,17 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, fields
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from astropy.time import Time
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError
+
+if TYPE_CHECKING:  # they need not be installed
+    import pandas
+    import xarray
 
 __all__ = ["KINDS", "TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
 
@@ -154,15 +158,15 @@ class Tracking:
     def __getitem__(self, index: Any) -> Tracking:
         """Rows by a boolean mask, an index array, a slice or one number."""
         rows = np.atleast_1d(np.arange(len(self))[index])
-        columns = {name: getattr(self, name)[rows] for name in COLUMNS}
+        columns = {name: _frozen(getattr(self, name)[rows]) for name in COLUMNS}
         return Tracking(epoch=self.epoch[rows], meta=self.meta, **columns)
 
     @classmethod
     def concatenate(cls, parts: Iterable[Tracking]) -> Self:
         """One table of several, in their order.
 
-        The metadata is that of the parts where they agree, and otherwise the list of
-        theirs under ``"parts"``.
+        The metadata is that in which the parts agree; if that is not all, theirs are
+        listed under ``"parts"``.
 
         Raises
         ------
@@ -172,16 +176,26 @@ class Tracking:
         tables = list(parts)
         if not tables:
             raise InputError("no tracking data to put together")
+        if len(tables) == 1 and isinstance(tables[0], cls):
+            return tables[0]
         metas = [table.meta for table in tables]
+        absent = object()
+        common = {
+            key: value
+            for key, value in metas[0].items()
+            if all(meta.get(key, absent) == value for meta in metas)
+        }
         same = all(meta == metas[0] for meta in metas)
-        columns = {name: np.concatenate([getattr(t, name) for t in tables]) for name in COLUMNS}
+        columns = {
+            name: _frozen(np.concatenate([getattr(t, name) for t in tables])) for name in COLUMNS
+        }
         epoch = Time(
             np.concatenate([table.epoch.jd1 for table in tables]),
             np.concatenate([table.epoch.jd2 for table in tables]),
             format="jd",
             scale="utc",
         )
-        return cls(epoch=epoch, meta=metas[0] if same else {"parts": metas}, **columns)
+        return cls(epoch=epoch, meta=common if same else {**common, "parts": metas}, **columns)
 
     def passes(self) -> Iterator[tuple[str, NDArray[np.intp]]]:
         """The passes in the order of their first row: name, and indices of its rows."""
@@ -202,17 +216,27 @@ class Tracking:
         whether the values agree as well is the caller's to see.
         """
         names = ("kind", "transmitter", "receiver", "lander", "tag", "count_time", "frequency")
-        keys = [getattr(self, name).tolist() for name in names]
-        # NaN is unequal to itself: the count time of a range must not hide its repetition.
-        keys[names.index("count_time")] = np.nan_to_num(self.count_time).tolist()
-        first: dict[tuple[object, ...], int] = {}
-        repeated = []
-        both = (self.epoch.jd1.tolist(), self.epoch.jd2.tolist())
-        for row, key in enumerate(zip(*both, *keys, strict=True)):
-            earlier = first.setdefault(key, row)
-            if earlier != row:
-                repeated.append((row, earlier))
-        return repeated
+        keys = [self.epoch.jd1, self.epoch.jd2]
+        # Equal NaN, the count times of ranges, have one code: they must not hide a repetition.
+        keys += [np.unique(getattr(self, name), return_inverse=True)[1] for name in names]
+        order = np.lexsort(keys)  # equal rows side by side, the earlier one first
+        new = np.ones(len(self), bool)
+        new[1:] = np.any([np.diff(key[order]) != 0 for key in keys], axis=0)
+        first = order[np.maximum.accumulate(np.where(new, np.arange(len(self)), 0))]
+        pairs = zip(order[~new].tolist(), first[~new].tolist(), strict=True)
+        return sorted(pairs)
+
+    def to_pandas(self) -> pandas.DataFrame:
+        """A data frame, see `wobble.formats.frames.to_pandas`; pandas must be installed."""
+        from wobble.formats.frames import to_pandas
+
+        return to_pandas(self)
+
+    def to_xarray(self) -> xarray.Dataset:
+        """A data set, see `wobble.formats.frames.to_xarray`; xarray must be installed."""
+        from wobble.formats.frames import to_xarray
+
+        return to_xarray(self)
 
     def summary(self) -> list[tuple[str, str]]:
         """What is in the table, as pairs of heading and text."""
@@ -259,9 +283,17 @@ def _checked_epoch(epoch: Time) -> Time:
     return epoch
 
 
+def _frozen(array: NDArray[Any]) -> NDArray[Any]:
+    """An array of one's own that nobody can change any more, so that it need not be copied."""
+    array.flags.writeable = False
+    return array
+
+
 def _checked_column(name: str, column: ArrayLike, n: int) -> NDArray[Any]:
+    kind = str if name in NAME_COLUMNS else float
+    frozen = isinstance(column, np.ndarray) and not column.flags.writeable and column.base is None
     try:
-        array = np.array(column, dtype=str if name in NAME_COLUMNS else float)
+        array = np.array(column, dtype=kind, copy=None if frozen else True)
     except (TypeError, ValueError) as error:
         raise InputError(f"cannot be used as a column ({error})", field=name) from error
     if array.shape != (n,):
@@ -271,5 +303,4 @@ def _checked_column(name: str, column: ArrayLike, n: int) -> NDArray[Any]:
             found=array.shape,
             expected=f"({n},)",
         )
-    array.flags.writeable = False
-    return array
+    return _frozen(array)

@@ -266,7 +266,11 @@ def test_what_is_not_converted_is_named():
     )  # fmt: skip
     meta = tracking(sample, AGREEMENT).meta
     assert meta["not_used"] == ["DOPPLER_INSTANTANEOUS", "PC_N0"]
-    assert meta["warnings"] == ["file, line 0: the data quality is DEGRADED"]
+    assert meta["warnings"] == [
+        "file, line 0: the data quality is DEGRADED",
+        "file: DOPPLER_INSTANTANEOUS is carried, not used (1 in the file)",
+        "file: PC_N0 is carried, not used (1 in the file)",
+    ]
     with pytest.raises(InputError, match="no measurement that is converted; found 'PC_N0'"):
         tracking(message([("PC_N0", AT, "30")]), AGREEMENT)
 

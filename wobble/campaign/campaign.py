@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from astropy.time import Time
@@ -36,6 +37,9 @@ from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.tracking import Tracking
 from wobble.version import __version__
+
+if TYPE_CHECKING:  # it is only carried here, for the readers of files
+    from wobble.formats.tdm_agreement import Agreement
 
 __all__ = ["Campaign"]
 
@@ -74,6 +78,8 @@ class Campaign:
     truth : dict
         What a rehearsal adds to the a priori values, SI.
     data_files : tuple of Path
+    agreement : Agreement or None
+        What its files of tracking data leave to the parties, for their readers.
     model_error : dict
         For a kind of measurement, what the model cannot describe, SI; see `TrackingModel`.
     orientation_table : OrientationTable or None
@@ -102,6 +108,7 @@ class Campaign:
     seed: int
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
+    agreement: Agreement | None = None
     model_error: Mapping[str, float] = field(default_factory=dict)
     orientation_table: OrientationTable | None = field(default=None, repr=False)
     limits: SampleLimits = field(default_factory=SampleLimits)

@@ -36,7 +36,8 @@ def fit_command(
     """Estimate the scenario's parameters from DATA.
 
     \b
-    DATA are files of measurements (.ecsv, .npt, .crd, .csv); the scenario's own if left out.
+    DATA are files of measurements (.ecsv, .tdm, .kvn, .xml, .npt, .crd, .csv); the scenario's
+    own if left out.
     Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
     Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
     Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.

@@ -79,7 +79,7 @@ def read_data(campaign: Campaign, data: tuple[Path, ...]) -> tuple[Tracking, lis
             field="data.files",
             expected="files on the command line or in the scenario",
         )
-    return read_tracking(files)
+    return read_tracking(files, campaign)
 
 
 def plan_summary(campaign: Campaign, periods: ViewPeriods, passes: Passes) -> dict[str, Any]:

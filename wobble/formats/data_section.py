@@ -1,22 +1,32 @@
-"""Which data a scenario fits, and what its model cannot describe.
+"""Which data a scenario fits, what its files leave to an agreement, what its model cannot describe.
 
-In: the section ``data``. Out: paths of files, and model errors by kind of measurement, SI.
+In: the section ``data``. Out: paths of files, the agreement if there is one, and model errors
+by kind of measurement, SI.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
+from wobble.formats.agreement_section import read_agreement
+from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.toml_section import Section
 
 __all__ = ["read_data"]
 
 
-def read_data(section: Section) -> tuple[tuple[Path, ...], dict[str, float]]:
+def read_data(
+    section: Section, stations: Iterable[str], landers: Iterable[str]
+) -> tuple[tuple[Path, ...], Agreement | None, dict[str, float]]:
+    """Files, agreement and model errors; the names are those of the scenario."""
     names = section.texts("files", [])
+    agreement = None
+    if "agreement" in section:
+        agreement = read_agreement(section.section("agreement"), stations, landers)
     given = section.section("model_error", {})
     units = {"range": "m", "range_rate": "m / s"}
     errors = {kind: given.quantity(kind, unit) for kind, unit in units.items() if kind in given}
     given.finish()
     section.finish()
-    return tuple(section.path.parent / name for name in names), errors
+    return tuple(section.path.parent / name for name in names), agreement, errors

@@ -55,7 +55,9 @@ def read_scenario(path: str | Path) -> Campaign:
     )
     if not landers:
         raise InputError("no lander", source=path, field="lander", expected="[lander.NAME]")
-    data_files, model_error = read_data(top.section("data", {}))
+    data_files, agreement, model_error = read_data(
+        top.section("data", {}), [s.name for s in stations], [lander.name for lander in landers]
+    )
     media, frequency = read_link(top.section("link", {}))
     weather, measured = read_weather(top), read_media(top)
     media = media.with_series(weather, measured)
@@ -81,6 +83,7 @@ def read_scenario(path: str | Path) -> Campaign:
         seed=head.integer("seed", 1),
         truth=read_truth(top.section("truth", {}), parameters),
         data_files=data_files,
+        agreement=agreement,
         model_error=model_error,
         orientation_table=_earth_orientation(head),
         limits=limits,

@@ -52,6 +52,8 @@ class Agreement:
         Frequency of the uplink, Hz, for ranges without TRANSMIT_FREQ.
     metadata : mapping of str to str, optional
         Values of metadata keywords to be taken where the file does not give them.
+    simulated : bool
+        Whether the data are those of a rehearsal, which may lie in the future.
 
     Raises
     ------
@@ -71,6 +73,7 @@ class Agreement:
     range_epoch: Literal["tag", "middle"] | None = None
     uplink_frequency: float | None = None
     metadata: Mapping[str, str] = field(default_factory=dict)
+    simulated: bool = False
 
     def __post_init__(self) -> None:
         for name, allowed in CHOICES.items():

@@ -12,6 +12,7 @@ Source: CCSDS 503.0-B-2 (2020), sections 3.3.2 and 3.5.2.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -26,7 +27,7 @@ __all__ = ["integrated_doppler", "received_frequency"]
 Array = NDArray[np.float64]
 
 
-def integrated_doppler(link: Link, rows: list[int]) -> list[float]:
+def integrated_doppler(link: Link, rows: list[int]) -> Array:
     """Mean range rates of some records DOPPLER_INTEGRATED, m/s.
 
     Raises
@@ -37,10 +38,11 @@ def integrated_doppler(link: Link, rows: list[int]) -> list[float]:
     reason = "the path is two-way"
     halved = link.agreement.need("two_way_doppler", link.line, reason) == "half"
     factor = 1000 if halved else 500
-    return [float(value * factor) for value in link.corrected(rows, "CORRECTION_DOPPLER")]
+    rates = link.corrected(rows, "CORRECTION_DOPPLER")
+    return np.fromiter((float(rate * factor) for rate in rates), float, len(rates))
 
 
-def received_frequency(link: Link, rows: list[int], middles: Time) -> list[float]:
+def received_frequency(link: Link, rows: list[int], middles: Time) -> Array:
     """Mean range rates of some records RECEIVE_FREQ, m/s.
 
     Parameters
@@ -60,21 +62,18 @@ def received_frequency(link: Link, rows: list[int], middles: Time) -> list[float
     """
     turnaround = _turnaround(link)
     count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
-    offset = Fraction(link.segment.metadata.get("FREQ_OFFSET", "0"))
-    starts = _sent(link, middles, count)
-    frequencies = link.corrected(rows, "CORRECTION_RECEIVE")
-    rates = []
-    for row, start, frequency in zip(rows, starts.tolist(), frequencies, strict=True):
-        received = Fraction(frequency) + offset
-        if received <= 0:
+    offset = Decimal(link.segment.metadata.get("FREQ_OFFSET", "0"))
+    received = [f + offset for f in link.corrected(rows, "CORRECTION_RECEIVE")]
+    for row, frequency in zip(rows, received, strict=True):
+        if frequency <= 0:
             raise link.segment.line(row).error(
                 "not a frequency; is FREQ_OFFSET missing?",
                 link.segment.keywords[row],
-                found=float(received),
+                found=float(frequency),
             )
-        change = link.uplink().round_trip_change(start, count, turnaround, received)
-        rates.append(0.5 * SPEED_OF_LIGHT * change / count)
-    return rates
+    starts = _sent(link, middles, count)
+    change = link.uplink().round_trip_change(starts, count, turnaround, received)
+    return 0.5 * SPEED_OF_LIGHT * change / count
 
 
 def _sent(link: Link, middles: Time, count: float) -> Array:

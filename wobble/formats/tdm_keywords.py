@@ -17,7 +17,7 @@ from wobble.errors import InputError
 from wobble.formats.text import INTEGER, NUMBER
 from wobble.formats.time_tags import parse_calendar, parse_uniform
 
-__all__ = ["DATA", "HEADER", "METADATA", "USES", "VERSIONS", "Rule"]
+__all__ = ["DATA", "HEADER", "METADATA", "METADATA_USES", "USES", "VERSIONS", "Rule"]
 
 VERSIONS = ("1.0", "2.0")
 MOST_DIGITS = 100
@@ -203,7 +203,10 @@ DATA: dict[str, Rule] = {
 USES: dict[str, str] = {
     "RANGE": "measurement: range",
     "DOPPLER_INTEGRATED": "measurement: range rate averaged over the count",
-    "RECEIVE_FREQ": "measurement: range rate averaged over the count, with a constant uplink",
+    **{
+        name: "measurement: range rate averaged over the count"
+        for name in ("RECEIVE_FREQ", *(f"RECEIVE_FREQ_{n}" for n in range(1, 6)))
+    },
     "PRESSURE": "weather at the receiving station",
     "TEMPERATURE": "weather at the receiving station",
     "RHUMIDITY": "weather at the receiving station",
@@ -211,3 +214,31 @@ USES: dict[str, str] = {
     **{f"TRANSMIT_FREQ_RATE_{n}": "ramp of the uplink" for n in range(1, 6)},
 }
 """What becomes of the data keywords that the package converts; all others are carried."""
+
+METADATA_USES: dict[str, str] = {
+    "TRACK_ID": "name of the pass",
+    "TIME_SYSTEM": "scale of the time tags",
+    **{f"PARTICIPANT_{n}": "station or lander, by the agreement" for n in range(1, 6)},
+    **dict.fromkeys(("MODE", "PATH"), "who transmits, returns and receives"),
+    "TIMETAG_REF": "event to which time tags belong",
+    **dict.fromkeys(("INTEGRATION_INTERVAL", "INTEGRATION_REF"), "count time and its middle"),
+    "FREQ_OFFSET": "added to received frequencies",
+    **dict.fromkeys(("TURNAROUND_NUMERATOR", "TURNAROUND_DENOMINATOR"), "turnaround ratio"),
+    "RANGE_MODE": "one-way ranges are refused",
+    "RANGE_UNITS": "unit of ranges",
+    "RANGE_MODULUS": "undone by a prediction",
+    **{
+        f"{way}_DELAY_{n}": "taken out of ranges and time tags, unless removed already"
+        for way in ("TRANSMIT", "RECEIVE")
+        for n in range(1, 6)
+    },
+    **{
+        f"CORRECTION_{name}": "added, unless applied already"
+        for name in ("RANGE", "DOPPLER", "RECEIVE", "TRANSMIT")
+    },
+    "CORRECTIONS_APPLIED": "whether corrections are added",
+    "DATA_QUALITY": "reported",
+    **dict.fromkeys(("TRANSMIT_BAND", "RECEIVE_BAND"), "reported"),
+    **dict.fromkeys(("START_TIME", "STOP_TIME"), "checked"),
+}
+"""What becomes of the metadata keywords; all others are carried."""

@@ -11,8 +11,11 @@ Source: CCSDS 503.0-B-2 (2020), section 3.
 
 from __future__ import annotations
 
+import math
+import sys
+from array import array
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, MutableSequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,7 +25,7 @@ from numpy.typing import NDArray
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.tdm_keywords import DATA, HEADER, METADATA, USES, VERSIONS, Rule, is_text
 from wobble.formats.text import Line
-from wobble.formats.time_tags import parse_calendar, parse_uniform, utc_time
+from wobble.formats.time_tags import parse_calendar, parse_uniform
 
 __all__ = ["Segment", "TrackingDataMessage"]
 
@@ -43,7 +46,7 @@ class Segment:
         Comments of the metadata section and of the data section.
     keywords, tags, values : list of str
         One data record each: keyword, time tag, and number with the digits of the file.
-    lines : list of int
+    lines : sequence of int
         Where the records stand in their file; 0 if they come from none.
     source : str
         The file.
@@ -55,8 +58,13 @@ class Segment:
     keywords: list[str] = field(default_factory=list)
     tags: list[str] = field(default_factory=list)
     values: list[str] = field(default_factory=list)
-    lines: list[int] = field(default_factory=list, compare=False)
+    lines: MutableSequence[int] = field(default_factory=lambda: array("q"), compare=False)
     source: str = field(default="message", compare=False)
+
+    def __post_init__(self) -> None:
+        # The time tags as two-part Julian dates, and the last of them.
+        self._days, self._fractions = array("d"), array("d")
+        self._day = self._fraction = math.nan
 
     def describe(self, keyword: str, value: str, line: Line = BY_HAND) -> None:
         """Add a metadata keyword.
@@ -69,6 +77,8 @@ class Segment:
         _check("metadata keyword", METADATA, keyword, value, line)
         if keyword in self.metadata:
             raise line.error("the keyword is given twice", keyword, found=value)
+        if keyword == "TIME_SYSTEM" and self.keywords:
+            raise line.error("the time system is given after time tags", keyword, found=value)
         self.metadata[keyword] = value
 
     def add(self, keyword: str, tag: str, value: str, line: Line = BY_HAND) -> None:
@@ -82,8 +92,10 @@ class Segment:
         _check("data keyword", DATA, keyword, value, line)
         # Records of one instant stand together: its tag is parsed once.
         if not self.tags or self.tags[-1] != tag:
-            self.parse_tag(tag, line, keyword)
-        self.keywords.append(keyword)
+            self._day, self._fraction = self.parse_tag(tag, line, keyword)
+        self._days.append(self._day)
+        self._fractions.append(self._fraction)
+        self.keywords.append(sys.intern(keyword))
         self.tags.append(tag)
         self.values.append(value)
         self.lines.append(line.number)
@@ -118,12 +130,9 @@ class Segment:
 
     def times(self, rows: list[int]) -> Time:
         """Time tags of some records, in the scale of the time system."""
-        parts = [self.parse_tag(self.tags[row]) for row in rows]
-        if self.time_system == "UTC":
-            return utc_time(parts)
-        array = np.array(parts, dtype=float).reshape(-1, 2)
+        days, fractions = np.array(self._days)[rows], np.array(self._fractions)[rows]
         scale = SCALES.get(self.time_system, "tai")
-        time = Time(array[:, 0], array[:, 1], format="jd", scale=scale)
+        time = Time(days, fractions, format="jd", scale=scale)
         if self.time_system == "GPS":
             time = time - TimeDelta(GPS_MINUS_TAI, format="sec")
         return time

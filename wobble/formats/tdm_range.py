@@ -64,7 +64,7 @@ class CycleUnit:
     def units(self, seconds: Decimal) -> Decimal:
         length = float(seconds)
         start = self.time if self.tag == "transmit" else self.time - length
-        return Decimal(self.share * self.uplink.cycles(start, start + length))
+        return Decimal(self.share * float(self.uplink.cycles(start, start + length)[0]))
 
     def seconds(self, units: Decimal) -> Decimal:
         rate = Decimal(self.share * float(self.uplink.at(self.time)[0]))

@@ -27,12 +27,14 @@ from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_doppler import integrated_doppler, received_frequency
 from wobble.formats.tdm_link import Link, RoundTrip, uplinks, utc
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_notes import notes
 from wobble.formats.tdm_range import LIGHT, range_epochs, round_trip_seconds
 from wobble.formats.text import rows_at
 from wobble.formats.time_tags import calendar_text
+from wobble.formats.uplink import Uplink
 from wobble.tracking import WEATHER_LIMITS, Tracking
 
-__all__ = ["tracking"]
+__all__ = ["segment_measurements", "tracking"]
 
 Array = NDArray[np.float64]
 
@@ -74,29 +76,11 @@ def tracking(
         what is missing; or if there is no measurement in the message.
     """
     sent = uplinks(message, agreement)
-    parts: list[Tracking] = []
-    for segment in message.segments:
-        ranges = segment.rows("RANGE")
-        integrated = segment.rows("DOPPLER_INTEGRATED")
-        received = [
-            row for row, name in enumerate(segment.keywords) if name.startswith("RECEIVE_FREQ")
-        ]
-        if not (ranges or integrated or received):
-            continue
-        first = segment.line(min(ranges + integrated + received))
-        link = Link(segment, agreement, sent, round_trip, first)
-        if integrated and received:
-            raise first.error(
-                "the segment has Doppler twice",
-                expected="DOPPLER_INTEGRATED or RECEIVE_FREQ",
-            )
-        for rows, table in (
-            (ranges, _range_table),
-            (integrated, _doppler_table),
-            (received, _frequency_table),
-        ):
-            if rows:
-                parts.append(_located(table, link, rows))
+    parts = [
+        part
+        for segment in message.segments
+        for part in segment_measurements(segment, agreement, sent, round_trip)
+    ]
     if not parts:
         raise InputError(
             "the message has no measurement that is converted",
@@ -105,6 +89,45 @@ def tracking(
             expected="RANGE, DOPPLER_INTEGRATED or RECEIVE_FREQ",
         )
     return _with_weather(Tracking.concatenate(parts), message, agreement)
+
+
+def segment_measurements(
+    segment: Segment, agreement: Agreement, sent: dict[str, Uplink], round_trip: RoundTrip | None
+) -> list[Tracking]:
+    """Ranges and range rates of one segment, none if it has neither.
+
+    Parameters
+    ----------
+    segment : Segment
+    agreement : Agreement
+    sent : dict of str to Uplink
+        What the stations transmitted, from the whole message.
+    round_trip : callable, optional
+        As for `tracking`.
+
+    Raises
+    ------
+    InputError
+        If the meaning of a measurement is not certain.
+    """
+    ranges = segment.rows("RANGE")
+    integrated = segment.rows("DOPPLER_INTEGRATED")
+    received = [row for row, name in enumerate(segment.keywords) if name.startswith("RECEIVE_FREQ")]
+    if not (ranges or integrated or received):
+        return []
+    first = segment.line(min(ranges + integrated + received))
+    link = Link(segment, agreement, sent, round_trip, first)
+    if integrated and received:
+        raise first.error(
+            "the segment has Doppler twice",
+            expected="DOPPLER_INTEGRATED or RECEIVE_FREQ",
+        )
+    tables = (
+        (ranges, _range_table),
+        (integrated, _doppler_table),
+        (received, _frequency_table),
+    )
+    return [_located(table, link, rows) for rows, table in tables if rows]
 
 
 def _located(table: Callable[[Link, list[int]], Tracking], link: Link, rows: list[int]) -> Tracking:
@@ -132,8 +155,9 @@ def _doppler_table(link: Link, rows: list[int]) -> Tracking:
 
 
 def _frequency_table(link: Link, rows: list[int]) -> Tracking:
+    good = ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[2]}")
     for row in rows:
-        if link.segment.keywords[row] not in ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[2]}"):
+        if link.segment.keywords[row] not in good:
             raise link.segment.line(row).error(
                 "received by a participant who is not at the end of the path",
                 link.segment.keywords[row],
@@ -150,11 +174,11 @@ def _count_middles(link: Link, rows: list[int]) -> Time:
     return link.to_middle(link.at_antenna(utc(link.segment, rows)))
 
 
-def _rate_table(link: Link, middles: Time, rates: list[float]) -> Tracking:
+def _rate_table(link: Link, middles: Time, rates: Array) -> Tracking:
     sigma = link.agreement.need("range_rate_sigma", link.line, "the file has no accuracy")
     count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
     frequencies = link.frequencies(middles)
-    return _table(link, "range_rate", middles, count, np.array(rates), sigma, frequencies)
+    return _table(link, "range_rate", middles, count, rates, sigma, frequencies)
 
 
 def _table(
@@ -199,16 +223,14 @@ def _with_weather(
             known = (times[order] - times[0]).to_value("s")
             values[here] = np.interp(at, known, readings[order], left=np.nan, right=np.nan)
         weather[column] = values
-    notes = {
+    meta: dict[str, object] = {
         "source": message.source,
         "not_used": message.carried(),
-        "warnings": [
-            f"{message.source}, line {segment.lines[0]}: the data quality is DEGRADED"
-            for segment in message.segments
-            if segment.metadata.get("DATA_QUALITY", "").upper() == "DEGRADED"
-        ],
+        "warnings": notes(message, agreement),
     }
-    return dataclasses.replace(tracking, meta=notes, **weather)
+    if agreement.simulated:
+        meta["simulated"] = True
+    return dataclasses.replace(tracking, meta=meta, **weather)
 
 
 def _readings(

@@ -21,9 +21,11 @@ decimal digits: 1e-4 Hz at 8.4 GHz is 1e-14, near the last bit of a float.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from astropy.time import Time
@@ -89,47 +91,68 @@ class Uplink:
         values = np.array([float(f) for f in self.frequencies])
         return values[ramp] + self.rates[ramp] * (times - self.starts[ramp])
 
-    def cycles(self, start: float, stop: float) -> float:
-        """Cycles sent from one time to a later one."""
-        return sum(
-            (end - begin)
-            * (float(self.frequencies[k]) + self.rates[k] * (0.5 * (begin + end) - self.starts[k]))
-            for k, begin, end in self._pieces(start, stop)
-        )
+    def cycles(self, start: ArrayLike, stop: ArrayLike) -> Array:
+        """Cycles sent from some times to later ones, shape (n,)."""
+        frequencies = np.array([float(f) for f in self.frequencies])
+        total = np.zeros(np.size(start))
+        for k, begin, end in self._pieces(start, stop):
+            middle = 0.5 * (begin + end) - self.starts[k]
+            total += (end - begin) * (frequencies[k] + self.rates[k] * middle)
+        return total
 
     def round_trip_change(
-        self, start: float, count: float, turnaround: Fraction, received: Fraction
-    ) -> float:
-        """Change of the round trip over a count, s.
+        self,
+        start: ArrayLike,
+        count: float,
+        turnaround: Fraction,
+        received: Sequence[Fraction] | Sequence[Decimal],
+    ) -> Array:
+        """Change of the round trip over some counts, s, shape (n,).
 
         Parameters
         ----------
-        start : float
-            When the first counted cycle was sent, s after the origin.
+        start : array_like, shape (n,)
+            When the first cycle of each count was sent, s after the origin.
         count : float
             Count time, s.
         turnaround : Fraction
             Turnaround ratio of the transponder.
-        received : Fraction
-            Mean received frequency, Hz.
+        received : sequence of Fraction or Decimal, length n
+            Mean received frequencies, Hz.
         """
         ratio = float(turnaround)
-        excess = sum(
-            (end - begin)
-            * (
-                float(turnaround * self.frequencies[k] - received)
-                + ratio * self.rates[k] * (0.5 * (begin + end) - self.starts[k])
-            )
-            for k, begin, end in self._pieces(start, start + count)
-        )
-        change = excess / (ratio * self.at(start + count)[0])
-        return float(excess / (ratio * self.at(start + count - 0.5 * change)[0]))
+        stop = np.atleast_1d(start) + count
+        sent, sent_rest = _two_floats([turnaround * f for f in self.frequencies])
+        got, got_rest = _two_floats(received)
+        excess = np.zeros(len(stop))
+        for k, begin, end in self._pieces(start, stop):
+            difference = (sent[k] - got) + (sent_rest[k] - got_rest)
+            middle = 0.5 * (begin + end) - self.starts[k]
+            excess += (end - begin) * (difference + ratio * self.rates[k] * middle)
+        change = excess / (ratio * self.at(stop))
+        return np.asarray(excess / (ratio * self.at(stop - 0.5 * change)))
 
-    def _pieces(self, start: float, stop: float) -> Iterator[tuple[int, float, float]]:
-        """The ramps within an interval, each with where it begins and ends there."""
+    def _pieces(
+        self, start: ArrayLike, stop: ArrayLike
+    ) -> Iterator[tuple[NDArray[np.intp], Array, Array]]:
+        """The ramps within some intervals: of each its first, then the next, and so on.
+
+        An interval that has no more of them has pieces without length.
+        """
+        start, stop = (np.atleast_1d(np.asarray(t, dtype=float)) for t in (start, stop))
         self.at(start)
-        first, last = np.searchsorted(self.starts, (start, stop), side="right") - 1
-        for k in range(first, last + 1):
-            begin = max(start, self.starts[k])
-            end = min(stop, self.starts[k + 1]) if k < last else stop
-            yield k, begin, end
+        first, last = (np.searchsorted(self.starts, t, side="right") - 1 for t in (start, stop))
+        ends = np.append(self.starts[1:], np.inf)
+        for step in range(int((last - first).max(initial=0)) + 1):
+            k = np.minimum(first + step, last)
+            begin = np.where(first + step > last, stop, np.maximum(start, self.starts[k]))
+            yield k, begin, np.minimum(stop, ends[k])
+
+
+def _two_floats(numbers: Sequence[Fraction] | Sequence[Decimal]) -> tuple[Array, Array]:
+    """Numbers as the sum of two floats each, which keep 32 digits."""
+    high = np.fromiter((float(x) for x in numbers), float, len(numbers))
+    # A float is a fraction or a decimal number exactly.
+    exact: Any = type(numbers[0])
+    rest = (float(x - exact(h)) for x, h in zip(numbers, high.tolist(), strict=True))
+    return high, np.fromiter(rest, float, len(numbers))

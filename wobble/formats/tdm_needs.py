@@ -1,0 +1,140 @@
+"""What a Tracking Data Message needs to be told before it can be fitted.
+
+In: a message, and the agreement as far as there is one. Out: what is missing, and why.
+
+The conversion itself is asked: it runs over the first records of each segment under an
+agreement that notes every question and answers it with a stand-in. So nothing that
+`wobble.formats.tdm_tracking` would ask for can be forgotten here.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+
+import numpy as np
+from astropy.time import Time
+from numpy.typing import NDArray
+
+from wobble.errors import InputError
+from wobble.formats.tdm_agreement import Agreement
+from wobble.formats.tdm_link import uplinks
+from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_tracking import segment_measurements
+from wobble.formats.text import Line
+
+__all__ = ["needs"]
+
+MEASURED = ("RANGE", "DOPPLER_INTEGRATED", "RECEIVE_FREQ")
+STAND_INS: dict[str, object] = {
+    "two_way_range": "half",
+    "two_way_doppler": "half",
+    "delays": "contained",
+    "range_epoch": "tag",
+}
+SAID_STAND_INS = {
+    "TIMETAG_REF": "RECEIVE",
+    "INTEGRATION_REF": "MIDDLE",
+    "RANGE_UNITS": "KM",
+    "CORRECTIONS_APPLIED": "NO",
+}
+
+
+@dataclass(frozen=True)
+class _Asking(Agreement):
+    """An agreement that notes what it is asked for and does not know."""
+
+    asked: dict[str, str] = field(default_factory=dict)
+
+    def need(self, name: str, line: Line, reason: str) -> object:
+        value = getattr(self, name)
+        if value is None:
+            self.asked.setdefault(name, reason)
+            return STAND_INS.get(name, 1.0)
+        return value
+
+    def demand(self, segment: Segment, keyword: str, line: Line) -> str:
+        value = self.said(segment, keyword)
+        if value is None:
+            self.asked.setdefault(f"metadata.{keyword}", "the metadata do not say it")
+            return SAID_STAND_INS.get(keyword, "1")
+        return value
+
+
+def needs(message: TrackingDataMessage, agreement: Agreement | None = None) -> list[str]:
+    """What is missing for a fit of a message.
+
+    Parameters
+    ----------
+    message : TrackingDataMessage
+    agreement : Agreement, optional
+        What is known already; nothing if left out.
+
+    Returns
+    -------
+    list of str
+        Keys of the agreement, each with the reason; then what the reader would refuse of the
+        first records of a segment.
+    """
+    known = agreement or Agreement({}, {})
+    stations, landers = _participants(message)
+    asking = _Asking(
+        **{f.name: getattr(known, f.name) for f in dataclasses.fields(Agreement)}
+        | {
+            "stations": {name: name for name in stations},
+            "landers": {name: name for name in landers},
+        }
+    )
+    for kind, names, given in (
+        ("stations", stations, known.stations),
+        ("landers", landers, known.landers),
+    ):
+        missing = [name for name in names if name not in given]
+        if missing:
+            asking.asked[kind] = f"whose names here are {', '.join(missing)}?"
+    refused: dict[str, None] = {}
+    try:
+        sent = uplinks(message, asking)
+    except InputError as error:
+        return [*_texts(asking), str(error)]
+    for segment in message.segments:
+        try:
+            segment_measurements(_first_records(segment, asking), asking, sent, _some_round_trip)
+        except InputError as error:
+            refused.setdefault(str(error))
+    return [*_texts(asking), *refused]
+
+
+def _texts(asking: _Asking) -> list[str]:
+    return [f"{name}: {reason}" for name, reason in asking.asked.items()]
+
+
+def _participants(message: TrackingDataMessage) -> tuple[list[str], list[str]]:
+    """Names of stations and landers, by where they stand in the paths."""
+    stations: dict[str, None] = {}
+    landers: dict[str, None] = {}
+    for segment in message.segments:
+        path = segment.path() or [1]
+        for place, number in enumerate(path):
+            names = landers if 0 < place < len(path) - 1 else stations
+            names.setdefault(segment.metadata[f"PARTICIPANT_{number}"])
+    return list(stations), list(landers)
+
+
+def _first_records(segment: Segment, asking: _Asking) -> Segment:
+    """The first record of each measurement; the modulus is noted, and taken away."""
+    few = Segment(metadata=dict(segment.metadata), source=segment.source)
+    if float(few.metadata.pop("RANGE_MODULUS", "0")) and "RANGE" in segment.keywords:
+        reason = "the range has a modulus; the scenario's model predicts the round trip"
+        asking.asked.setdefault("a priori place of the lander", reason)
+    for keyword in dict.fromkeys(segment.keywords):
+        if keyword.startswith(MEASURED):
+            row = segment.keywords.index(keyword)
+            line = segment.line(row)
+            few.add(keyword, segment.tags[row], segment.values[row], line)
+    return few
+
+
+def _some_round_trip(times: Time, *_: str) -> NDArray[np.float64]:
+    """A round trip that leaves the ramps in force at the times themselves."""
+    return np.full(len(times), 1e-3)
