@@ -15,6 +15,7 @@ from wobble.noise.link_performance import (
     dish_gain,
     pattern_loss,
 )
+from wobble.planet.gain_table import GainTable
 
 # Without an absolute tolerance: the values are far below the default one of 1e-12.
 approx = partial(pytest.approx, rel=1e-6, abs=0.0)
@@ -50,3 +51,14 @@ def test_more_atmosphere_is_hotter():
 
 def test_decibels_are_ratios_of_power():
     np.testing.assert_allclose(decibel_ratio([0, 3.0103, -10]), [1, 2, 0.1], rtol=1e-5)
+
+
+def test_a_measured_pattern_takes_the_place_of_the_parabola():
+    # A table of the parabola itself, 12 (theta / width)^2 dB down, gives the same.
+    hardware = LinkPerformance()
+    angle = np.radians(np.linspace(0.0, 30.0, 301))
+    gain = hardware.lander_gain_dbi - 12.0 * (angle / hardware.beam_width) ** 2
+    off = np.radians([0.0, 7.0, 21.0])
+    conditions = (2e11, np.radians(40.0), off)
+    measured = hardware.carrier_to_noise_density(*conditions, GainTable(angle, gain, 0.0))
+    np.testing.assert_allclose(measured, hardware.carrier_to_noise_density(*conditions), rtol=1e-5)

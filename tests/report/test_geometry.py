@@ -11,12 +11,12 @@ from astropy.coordinates import AltAz, EarthLocation, HADec, get_body, get_sun
 from astropy.utils import iers
 from conftest import Rehearsal
 
+from wobble.earth.stations import hour_angle
 from wobble.errors import InputError
 from wobble.report.geometry import (
     Coverage,
     SampleGeometry,
     coverage_of,
-    hour_angle,
     link_conditions,
     network_of,
     sample_order,

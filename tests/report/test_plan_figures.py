@@ -11,6 +11,7 @@ from conftest import Rehearsal
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 
+from wobble.campaign.link_geometry import Geometry
 from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import InputError
 from wobble.report.geometry import Coverage
@@ -36,9 +37,9 @@ def patch(axes: Axes, label: str) -> PathPatch:
 
 
 def one_period(start: str, stop: str) -> ViewPeriods:
-    names = [np.array([name]) for name in ("gorse", "finch", "", "span", "span")]
-    numbers = (np.zeros((1, 3)), np.zeros(1), np.zeros(1))
-    return ViewPeriods(Time([start]), Time([stop]), *names, *numbers)
+    names = [np.array([name]) for name in ("gorse", "gorse", "finch", "", "span", "span")]
+    geometry = Geometry.joined([]).in_threes()
+    return ViewPeriods(Time([start]), Time([stop]), *names, geometry)
 
 
 def test_a_period_over_midnight_is_cut_there() -> None:

@@ -17,8 +17,11 @@ import numpy as np
 from astropy.time import Time
 
 from wobble.campaign.candidates import CandidatePasses, compress
+from wobble.campaign.conditions import ViewLimits
+from wobble.campaign.pass_ledger import PassLedger, Violation
 from wobble.campaign.precision import PrecisionHistory, precision_history
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
+from wobble.campaign.schedule_check import check_passes
 from wobble.campaign.visibility import ViewPeriods, find_view_periods
 from wobble.earth.orientation import OrientationTable
 from wobble.earth.stations import Station
@@ -71,8 +74,8 @@ class Campaign:
     span : tuple of Time or None
         Begin and end, UTC, of what is planned; None where there are only data.
     rule : ScheduleRule or None
-    sun_limit : float
-        Least Sun-Earth-probe angle of a pass, rad.
+    view_limits : ViewLimits
+        Least angles at the Sun, and pairs of stations for three-way tracking.
     seed : int
         Of everything random, unless another one is given.
     truth : dict
@@ -104,7 +107,7 @@ class Campaign:
     editing: EditingRules
     span: tuple[Time, Time] | None
     rule: ScheduleRule | None
-    sun_limit: float
+    view_limits: ViewLimits
     seed: int
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
@@ -120,12 +123,24 @@ class Campaign:
         """When stations and landers see each other within the campaign's span."""
         start, stop = self._needed("span")
         return find_view_periods(
-            self.plan_network, start, stop, sun_limit=self.sun_limit, progress=progress
+            self.plan_network, start, stop, limits=self.view_limits, progress=progress
         )
 
     def schedule(self, periods: ViewPeriods) -> Passes:
         """Passes chosen by the scenario's rule."""
-        return schedule_passes(periods, self._needed("rule"))
+        rule: ScheduleRule = self._needed("rule")
+        return schedule_passes(periods, rule, self._ledger(rule))
+
+    def check(self, passes: Passes) -> tuple[Violation, ...]:
+        """Every constraint that a schedule does not keep: of view, stations, landers, passes.
+
+        Raises
+        ------
+        InputError
+            If a station, lander or antenna is unknown or a pass is named twice.
+        """
+        rule: ScheduleRule = self._needed("rule")
+        return check_passes(passes, self.plan_network, self.view_limits, self._ledger(rule))
 
     def simulate(self, passes: Passes, *, seed: int | None = None) -> Tracking:
         """Measurements of the passes as the scenario's truth and noise budget make them.
@@ -247,6 +262,10 @@ class Campaign:
         """The network over the campaign's span, which may lie in the future."""
         start, stop = self._needed("span")
         return self._network(start, stop, extend=True)
+
+    def _ledger(self, rule: ScheduleRule) -> PassLedger:
+        start, stop = self._needed("span")
+        return PassLedger.of(self.plan_network, start, stop, rest=rule.rest, handover=rule.handover)
 
     def _network(self, start: Time, stop: Time, *, extend: bool) -> Network:
         return Network.over(

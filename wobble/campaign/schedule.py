@@ -1,13 +1,14 @@
 """Passes chosen from view periods by a rule.
 
-In: view periods and a rule (so many a week, so long, so far apart). Out: `Passes`, a table
-of when which station tracks which lander through which antenna, and from it the time tags
-of a campaign (`Passes.tags`).
+In: view periods, a rule (so many a week, so long, which first) and a ledger of what passes
+demand of one another (`pass_ledger`). Out: `Passes`, a table of when which stations track
+which lander through which antenna, and from it the time tags of a campaign (`Passes.tags`).
 
-The rule takes each week by itself. It goes through the periods that are long enough,
-prefers the antenna and the station that had fewest passes so far, then the pass with the
-highest elevation, and keeps passes at least `rest` apart on one lander. Within a long
-period passes are put early, in the middle and late in turn, so that hour angles vary.
+The rule takes each week by itself. Among the periods that are long enough it takes turns
+between antennas, then between stations (`alternate`); among equals it prefers the pass with
+the highest elevation, the one in the longest period, or the one whose hour angle has been
+seen least (`prefer`); and it takes only what the ledger accepts. Within a long period passes
+are put early, in the middle and late in turn, so that hour angles vary.
 
 A schedule is a proposal: a station's safety limits, spectrum licences and the lander's own
 flight rules decide.
@@ -25,8 +26,10 @@ from astropy.time import Time, TimeDelta
 from astropy.units import Quantity
 from numpy.typing import NDArray
 
+from wobble.campaign.pass_ledger import BookedPass, PassLedger
 from wobble.campaign.visibility import ViewPeriods
-from wobble.errors import InputError
+from wobble.constants import EARTH_ROTATION_RATE
+from wobble.errors import InputError, UnknownNameError
 from wobble.tracking import Tracking
 
 __all__ = ["Passes", "ScheduleRule", "schedule_passes"]
@@ -36,6 +39,10 @@ Array = NDArray[np.float64]
 WEEK = 7 * 86_400.0
 PLACES = (0.5, 0.0, 1.0)
 """Where in its period a pass is put, in turn: middle, early, late."""
+PREFERENCES = ("highest", "longest", "hour_angle")
+ALTERNATIVES = ("antenna", "station", "transmitter", "lander")
+HOUR_ANGLE_BIN = np.pi / 12.0
+"""Hour angles are told apart by the hour, rad."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +60,13 @@ class ScheduleRule:
         Between ranges, s; zero for none.
     rest : float
         Least time between the begins of two passes of one lander, s.
+    prefer : {"highest", "longest", "hour_angle"}
+        Which of several possible passes comes first.
+    alternate : tuple of {"antenna", "station", "transmitter", "lander"}
+        What takes turns, the first named before the others.
+    handover : (float, float)
+        Least and longest overlap, s, of the passes of two stations when one takes over the
+        lander from the other; zeros if passes of a lander must not overlap at all.
     """
 
     passes_per_week: int
@@ -60,6 +74,9 @@ class ScheduleRule:
     count_time: float = 60.0
     range_interval: float = 300.0
     rest: float = 86_400.0
+    prefer: str = "highest"
+    alternate: tuple[str, ...] = ("antenna", "station")
+    handover: tuple[float, float] = (0.0, 0.0)
 
     def __post_init__(self) -> None:
         for name in ("passes_per_week", "pass_length", "count_time"):
@@ -71,6 +88,17 @@ class ScheduleRule:
                 field="count_time",
                 found=f"{self.count_time} s",
                 expected=f"at most {self.pass_length} s",
+            )
+        for name, known in (("prefer", PREFERENCES), ("alternate", ALTERNATIVES)):
+            given = getattr(self, name)
+            for choice in (given,) if isinstance(given, str) else given:
+                if choice not in known:
+                    raise UnknownNameError("choice", choice, known, field=name)
+        if not 0 <= self.handover[0] <= self.handover[1]:
+            raise InputError(
+                "a handover has a least and a longest overlap",
+                field="handover",
+                found=self.handover,
             )
 
 
@@ -84,6 +112,9 @@ class Passes:
     start, stop : Time, shape (m,)
         UTC of reception.
     station, lander, antenna : ndarray of str, shape (m,)
+        Who receives, from whom, through which antenna.
+    transmitter : ndarray of str, shape (m,), optional
+        Who transmits; the receiving station if left out.
     """
 
     pass_id: NDArray[np.str_]
@@ -92,9 +123,23 @@ class Passes:
     station: NDArray[np.str_]
     lander: NDArray[np.str_]
     antenna: NDArray[np.str_]
+    transmitter: NDArray[np.str_] = None  # type: ignore[assignment]  # made a column below
+
+    def __post_init__(self) -> None:
+        if self.transmitter is None:
+            object.__setattr__(self, "transmitter", self.station)
 
     def __len__(self) -> int:
         return len(self.pass_id)
+
+    def booked(self, since: Time) -> list[BookedPass]:
+        """The passes in order of their begin, with times in s after an instant, for a ledger."""
+        names = (self.pass_id, self.transmitter, self.station, self.lander)
+        times = ((self.start - since).to_value("s"), (self.stop - since).to_value("s"))
+        columns = [column.tolist() for column in (*names, *times)]
+        return sorted(
+            (BookedPass(*row) for row in zip(*columns, strict=True)), key=lambda p: p.begin
+        )
 
     @property
     def hours(self) -> float:
@@ -106,6 +151,7 @@ class Passes:
         return QTable(
             {
                 "pass": self.pass_id,
+                "transmitter": self.transmitter,
                 "station": self.station,
                 "lander": self.lander,
                 "antenna": self.antenna,
@@ -133,7 +179,8 @@ class Passes:
         kinds: list[NDArray[np.str_]] = []
         durations = (self.stop - self.start).to_value("s")
         for k, duration in enumerate(durations):
-            middles = np.arange(0.5, duration // rule.count_time)
+            # A duration from two dates is right to some picoseconds: 45 counts are not 44.
+            middles = np.arange(0.5, np.floor(duration / rule.count_time + 1e-9))
             counts: Array = np.multiply(middles, rule.count_time, dtype=np.float64)
             ranges: Array = np.zeros(0)
             if rule.range_interval:
@@ -148,7 +195,7 @@ class Passes:
         n = len(index)
         return Tracking(
             pass_id=self.pass_id[index],
-            transmitter=self.station[index],
+            transmitter=self.transmitter[index],
             receiver=self.station[index],
             lander=self.lander[index],
             kind=kind,
@@ -173,61 +220,127 @@ class Passes:
         return f"<p>{html.escape(repr(self))}</p>" + self.table()._repr_html_()
 
 
-def schedule_passes(periods: ViewPeriods, rule: ScheduleRule) -> Passes:
-    """Choose passes by the rule.
+def schedule_passes(periods: ViewPeriods, rule: ScheduleRule, ledger: PassLedger) -> Passes:
+    """Choose passes by the rule, to whole seconds.
+
+    Parameters
+    ----------
+    periods : ViewPeriods
+    rule : ScheduleRule
+    ledger : PassLedger
+        The passes are booked in it.
 
     Raises
     ------
     InputError
-        If no view period is long enough for a pass.
+        If there is no view period (the message says which condition removes the last), none
+        is long enough for a pass, or every pass violates a constraint.
     """
-    long_enough = np.flatnonzero(periods.duration >= rule.pass_length)
+    begin = np.asarray((periods.start - ledger.start).to_value("s"), float)
+    first, last = np.ceil(begin), np.floor(begin + periods.duration - rule.pass_length)
+    long_enough = np.flatnonzero(last >= first)
     if not long_enough.size:
-        longest = periods.duration.max(initial=0.0) / 60.0
+        raise _too_short(periods, rule)
+    chosen: list[tuple[float, int]] = []
+    used: Counter[tuple[str, str]] = Counter()
+    refused: Counter[str] = Counter()
+    for week in np.unique(first[long_enough] // WEEK):
+        candidates = long_enough[first[long_enough] // WEEK == week].tolist()
+        this_week = 0
+        while candidates and this_week < rule.passes_per_week:
+            place = PLACES[len(chosen) % len(PLACES)]
+            begins = np.round(first + place * (last - first))
+            order = _Preference(periods, rule, used, begins - first)
+            best = min(candidates, key=order.key)
+            candidates.remove(best)
+            one = BookedPass(
+                str(len(chosen)),
+                str(periods.transmitter[best]),
+                str(periods.station[best]),
+                str(periods.lander[best]),
+                begins[best],
+                begins[best] + rule.pass_length,
+            )
+            conflicts = ledger.conflicts(one)
+            if conflicts:
+                refused[conflicts[0].constraint] += 1
+                continue
+            ledger.book(one)
+            chosen.append((begins[best], best))
+            used.update(order.traits(best))
+            this_week += 1
+    if not chosen:
         raise InputError(
-            "no view period is long enough for a pass",
+            "every possible pass violates a constraint of the lander or the station",
             field="pass_length",
             found=f"{rule.pass_length / 60.0:.1f} min",
-            expected=f"at most {longest:.1f} min, the longest of {len(periods)} view periods",
+            expected=f"a pass that keeps the {', the '.join(refused)}",
         )
-    begin = np.asarray((periods.start - periods.start[0]).to_value("s"), float)
-    chosen: list[tuple[float, int]] = []
-    used: Counter[str] = Counter()
-    for week in np.unique(begin[long_enough] // WEEK):
-        candidates = long_enough[begin[long_enough] // WEEK == week]
-        this_week = 0
-        while candidates.size and this_week < rule.passes_per_week:
-            best = min(candidates, key=lambda k: _preference(periods, used, k))
-            candidates = candidates[candidates != best]
-            place = PLACES[len(chosen) % len(PLACES)]
-            start = begin[best] + place * (periods.duration[best] - rule.pass_length)
-            if any(
-                abs(start - other) < rule.rest and periods.lander[best] == periods.lander[k]
-                for other, k in chosen[-4 * rule.passes_per_week :]
-            ):
-                continue
-            chosen.append((start, int(best)))
-            used[f"antenna {periods.antenna[best]}"] += 1
-            used[f"station {periods.station[best]}"] += 1
-            this_week += 1
-    chosen.sort()
-    starts = periods.start[0] + TimeDelta(np.array([c[0] for c in chosen]), format="sec")
-    starts = Time(Time(starts, precision=0).isot, scale="utc")  # whole seconds, as planners do
-    rows = np.array([c[1] for c in chosen])
+    return _table(periods, rule, ledger.start, sorted(chosen))
+
+
+@dataclass(frozen=True)
+class _Preference:
+    """Which of several passes comes first; ``into`` is how far in its period each begins, s."""
+
+    periods: ViewPeriods
+    rule: ScheduleRule
+    used: Counter[tuple[str, str]]
+    into: Array
+
+    def key(self, k: int) -> tuple[float, ...]:
+        """The smallest is preferred."""
+        periods, rule = self.periods, self.rule
+        turns = [float(self.used[kind, str(getattr(periods, kind)[k])]) for kind in rule.alternate]
+        highest = -float(periods.elevation[k, 1])
+        if rule.prefer == "longest":
+            return (*turns, -float(periods.duration[k]), highest)
+        if rule.prefer == "hour_angle":
+            return (*turns, float(self.used[self._hour_angle(k)]), highest)
+        return (*turns, highest)
+
+    def traits(self, k: int) -> list[tuple[str, str]]:
+        """What a pass counts as, for the turns of later ones."""
+        kinds = [(kind, str(getattr(self.periods, kind)[k])) for kind in ALTERNATIVES]
+        return [*kinds, self._hour_angle(k)]
+
+    def _hour_angle(self, k: int) -> tuple[str, str]:
+        """The hour of the hour angle in the middle of the pass; the sky turns evenly."""
+        middle = self.into[k] + self.rule.pass_length / 2.0
+        angle = self.periods.geometry.hour_angle[k, 0] + EARTH_ROTATION_RATE * middle
+        return "hour angle", f"{angle // HOUR_ANGLE_BIN:.0f}"
+
+
+def _table(
+    periods: ViewPeriods, rule: ScheduleRule, since: Time, chosen: list[tuple[float, int]]
+) -> Passes:
+    start = since + TimeDelta(np.array([begin for begin, _ in chosen]), format="sec")
+    start = Time(Time(start, precision=0).isot, scale="utc")  # exact, as a file gives it back
+    rows = np.array([k for _, k in chosen])
     width = max(3, len(str(len(chosen))))
     return Passes(
         pass_id=np.array([f"P{i + 1:0{width}d}" for i in range(len(chosen))]),
-        start=starts,
-        stop=starts + TimeDelta(rule.pass_length, format="sec"),
+        start=start,
+        stop=start + TimeDelta(rule.pass_length, format="sec"),
         station=periods.station[rows],
         lander=periods.lander[rows],
         antenna=periods.antenna[rows],
+        transmitter=periods.transmitter[rows],
     )
 
 
-def _preference(periods: ViewPeriods, used: Counter[str], k: int) -> tuple[int, int, float]:
-    return (
-        used[f"antenna {periods.antenna[k]}"],
-        used[f"station {periods.station[k]}"],
-        -float(periods.elevation[k, 1]),
+def _too_short(periods: ViewPeriods, rule: ScheduleRule) -> InputError:
+    if not len(periods):
+        hours = periods.condition_hours
+        return InputError(
+            "no view period: the conditions leave no time at all",
+            field="schedule",
+            expected=hours.last_removed_by() if hours else "conditions that can hold together",
+        )
+    longest = periods.duration.max() / 60.0
+    return InputError(
+        "no view period is long enough for a pass",
+        field="pass_length",
+        found=f"{rule.pass_length / 60.0:.1f} min",
+        expected=f"at most {longest:.1f} min, the longest of {len(periods)} view periods",
     )

@@ -1,27 +1,19 @@
 """View periods: when station and lander see each other.
 
-In: a network and a span of time. Out: `ViewPeriods`, one row for each interval in which
-every condition holds, with which condition opens and closes it.
+In: a network, a span of time and the limits of a plan. Out: `ViewPeriods`, one row for each
+interval in which every condition holds (`conditions`), with the geometry at its start, middle
+and end and with whose limit opens and closes it.
 
-The conditions, each an angle that must not be negative (`margins`), are taken at the right
-light times: the transmitting station sees the planet at t1, the lander the Earth at t2,
-the receiving station the planet at t3.
-
-* transmission: elevation at t1 above the mask and the station's transmit limit;
-* reception: elevation at t3 above the mask;
-* lander: elevation of the Earth at t2 above its horizon;
-* antenna: the Earth within the half-width of the antenna's beam;
-* Sun: Sun-Earth-probe angle above a limit.
-
-Margins are sampled every ten minutes and their zeros found by Chandrupatla's method to a
-tenth of a second. Light times are those of the geometric path; what gravity and air delay is a
-millisecond. Refraction, which lifts a target by half a degree at the horizon and a tenth at
-10 degrees, is not applied: masks are understood as geometric.
+Margins are sampled every ten minutes and wherever a mask or a calendar has a corner; their
+zeros, and short periods between samples, are found to a tenth of a second (`crossings`).
+Light times are those of the geometric path; what gravity and air delay is a microsecond.
+Refraction is not applied: elevations and masks are geometric (`link_geometry` states its size).
 """
 
 from __future__ import annotations
 
 import html
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -29,107 +21,33 @@ from astropy.table import QTable
 from astropy.time import Time, TimeDelta
 from astropy.units import Quantity
 from numpy.typing import NDArray
-from scipy.optimize import elementwise
 from tqdm import tqdm
 
-from wobble.constants import ASTRONOMICAL_UNIT, SPEED_OF_LIGHT
-from wobble.earth.stations import azimuth_elevation
-from wobble.epochs import Epochs
+from wobble.campaign.condition_hours import ConditionHours
+from wobble.campaign.conditions import Sight, ViewLimits, sights_of
+from wobble.campaign.crossings import intervals_of
+from wobble.campaign.link_geometry import Geometry
+from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
-from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.network import Network
-from wobble.link.plasma import sun_earth_probe_angle
-from wobble.planet.lander import Antenna
 
-__all__ = ["CONDITIONS", "Geometry", "ViewPeriods", "find_view_periods"]
+__all__ = ["ViewPeriods", "find_view_periods"]
 
 Array = NDArray[np.float64]
 
-CONDITIONS = ("transmission", "reception", "lander horizon", "antenna beam", "Sun angle")
 STEP = 600.0
-TOLERANCE = 0.05
 MAXIMUM_BLOCK = 20_000
-
-
-@dataclass(frozen=True, eq=False)
-class Geometry:
-    """Where a link is at n instants of reception.
-
-    All angles rad, shape (n,); `light_time` is one-way, s; `distance` m.
-    """
-
-    transmit_azimuth: Array
-    transmit_elevation: Array
-    receive_azimuth: Array
-    receive_elevation: Array
-    lander_azimuth: Array
-    lander_elevation: Array
-    lander_local: Array
-    sun_angle: Array
-    light_time: Array
-    distance: Array
-
-    @classmethod
-    def of(
-        cls, station: StationEnd, lander: LanderEnd, receptions: Epochs, transmitter: StationEnd
-    ) -> Geometry:
-        """Geometry at TDB epochs of reception."""
-        ephemeris = lander.ephemeris
-        received = station.at(receptions)
-        light_time = np.zeros(len(receptions))
-        for _ in range(4):  # contracts by v/c = 1e-4 each time
-            turned = receptions.shift(-light_time)
-            path = lander.center(turned) - received.position
-            light_time = np.linalg.norm(path, axis=1) / SPEED_OF_LIGHT
-        event = lander.at(turned)
-        sent = transmitter.at(receptions.shift(-2.0 * light_time))
-        down = station.look(received, event.position - received.position)
-        up = transmitter.look(sent, event.position - sent.position)
-        local = lander.look(event, received.position - event.position)
-        sun = ephemeris.position("sun", receptions)
-        return cls(
-            *azimuth_elevation(up),
-            *azimuth_elevation(down),
-            *azimuth_elevation(local),
-            local,
-            sun_earth_probe_angle(received.center, event.center, sun),
-            light_time,
-            light_time * SPEED_OF_LIGHT,
-        )
-
-
-@dataclass(frozen=True)
-class _Sight:
-    """One combination whose view periods are sought."""
-
-    station: StationEnd
-    lander: LanderEnd
-    antenna: Antenna | None
-    sun_limit: float
-
-    def geometry(self, receptions: Epochs) -> Geometry:
-        return Geometry.of(self.station, self.lander, receptions, self.station)
-
-    def margins(self, geometry: Geometry) -> Array:
-        """The conditions' margins, rad, shape (n, 5)."""
-        station = self.station.station
-        up_limit = np.maximum(
-            station.mask.at(geometry.transmit_azimuth), station.transmit_elevation
-        )
-        beam = (
-            np.full(len(geometry.sun_angle), np.pi)
-            if self.antenna is None
-            else self.antenna.half_width - self.antenna.off_boresight(geometry.lander_local)
-        )
-        return np.column_stack(
-            [
-                geometry.transmit_elevation - up_limit,
-                geometry.receive_elevation - station.mask.at(geometry.receive_azimuth),
-                geometry.lander_elevation - self.lander.lander.minimum_elevation,
-                beam,
-                geometry.sun_angle - self.sun_limit,
-            ]
-        )
+ANGLES = {
+    "elevation": "receive_elevation",
+    "azimuth": "receive_azimuth",
+    "transmit_elevation": "transmit_elevation",
+    "lander_elevation": "lander_elevation",
+    "lander_azimuth": "lander_azimuth",
+    "sun_earth_probe": "sun_angle",
+    "sun_probe_earth": "sun_probe_angle",
+}
+"""Columns of the table, and the fields of `Geometry` that they show."""
+MOMENTS = ("start", "middle", "stop")
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,58 +58,79 @@ class ViewPeriods:
     ----------
     start, stop : Time, shape (m,)
         UTC at the receiving station.
-    station, lander, antenna : ndarray of str, shape (m,)
-        Who sees whom through which antenna (empty if the lander has none).
+    transmitter, station, lander, antenna : ndarray of str, shape (m,)
+        Who transmits, who receives, to and from whom, through which antenna (empty if the
+        lander has none). In two-way tracking transmitter and station are the same.
     opened_by, closed_by : ndarray of str, shape (m,)
-        The condition that begins or ends to hold, or "span" at the ends of the span.
-    elevation : ndarray, shape (m, 3)
-        At the receiving station at start, middle and end, rad.
-    sun_angle, distance : ndarray, shape (m,)
-        In the middle: Sun-Earth-probe angle, rad, and distance, m.
+        Whose limit begins or ends to hold, or "span" at the ends of the span.
+    geometry : Geometry, arrays of shape (m, 3)
+        At start, middle and end.
     notes : tuple of str
         Limits of the computation, for example a continued Earth-orientation table.
+    condition_hours : ConditionHours, optional
+        What each condition costs.
     """
 
     start: Time
     stop: Time
+    transmitter: NDArray[np.str_]
     station: NDArray[np.str_]
     lander: NDArray[np.str_]
     antenna: NDArray[np.str_]
     opened_by: NDArray[np.str_]
     closed_by: NDArray[np.str_]
-    elevation: Array
-    sun_angle: Array
-    distance: Array
+    geometry: Geometry
     notes: tuple[str, ...] = field(default=())
+    condition_hours: ConditionHours | None = None
 
     @property
     def duration(self) -> Array:
         """s, shape (m,)."""
         return np.asarray((self.stop - self.start).to_value("s"), float)
 
+    @property
+    def elevation(self) -> Array:
+        """At the receiving station at start, middle and end, rad, shape (m, 3)."""
+        return self.geometry.receive_elevation
+
+    @property
+    def sun_angle(self) -> Array:
+        """Sun-Earth-probe angle in the middle, rad, shape (m,)."""
+        return self.geometry.sun_angle[:, 1]
+
+    @property
+    def distance(self) -> Array:
+        """In the middle, m, shape (m,)."""
+        return self.geometry.distance[:, 1]
+
     def __len__(self) -> int:
         return len(self.station)
 
     def table(self) -> QTable:
-        """As a table with units."""
-        degrees = np.degrees(self.elevation)
-        return QTable(
+        """As a table with units: who, when, whose limits, and the geometry three times."""
+        table = QTable(
             {
+                "transmitter": self.transmitter,
                 "station": self.station,
                 "lander": self.lander,
                 "antenna": self.antenna,
                 "start": self.start.isot,
                 "stop": self.stop.isot,
                 "duration": Quantity(self.duration / 60.0, "min").round(2),
-                "elevation_start": Quantity(degrees[:, 0], "deg").round(2),
-                "elevation_middle": Quantity(degrees[:, 1], "deg").round(2),
-                "elevation_stop": Quantity(degrees[:, 2], "deg").round(2),
-                "sun_earth_probe": Quantity(np.degrees(self.sun_angle), "deg").round(2),
-                "distance": Quantity(self.distance / ASTRONOMICAL_UNIT, "au").round(5),
                 "opened_by": self.opened_by,
                 "closed_by": self.closed_by,
             }
         )
+        for k, moment in enumerate(MOMENTS):
+            for column, name in ANGLES.items():
+                angle = np.degrees(getattr(self.geometry, name)[:, k])
+                table[f"{column}_{moment}"] = Quantity(angle, "deg").round(3)
+            distance = self.geometry.distance[:, k] / ASTRONOMICAL_UNIT
+            hour = np.degrees(self.geometry.hour_angle[:, k]) / 15.0
+            table[f"hour_angle_{moment}"] = Quantity(hour, "h").round(3)
+            table[f"distance_{moment}"] = Quantity(distance, "au").round(7)
+            table[f"local_time_{moment}"] = Quantity(self.geometry.local_time[:, k], "h").round(3)
+        return table
 
     def __repr__(self) -> str:
         if not len(self):
@@ -211,7 +150,7 @@ def find_view_periods(
     start: Time,
     stop: Time,
     *,
-    sun_limit: float = 0.0,
+    limits: ViewLimits | None = None,
     progress: bool = False,
 ) -> ViewPeriods:
     """All view periods of all stations, landers and antennas of a network.
@@ -219,107 +158,100 @@ def find_view_periods(
     Parameters
     ----------
     network : Network
+        Its stations carry their masks, transmit limits and calendars, its landers theirs.
     start, stop : Time
         Span, UTC.
-    sun_limit : float
-        Least Sun-Earth-probe angle, rad.
+    limits : ViewLimits, optional
+        Angles at the Sun, and the pairs of stations for three-way tracking.
     progress : bool
         Whether to show a progress bar.
 
     Raises
     ------
     InputError
-        If the span is empty.
+        If the span is empty, or a station of a three-way pair is unknown.
     """
     if not stop > start:
         raise InputError("the span ends before it begins", found=f"{start.isot} to {stop.isot}")
-    rows: list[tuple[float, float, str, str, str, str, str]] = []
-    numbers_of: list[Array] = []
-    origin = Epochs.from_time(start, "tt")
     span = float((stop - start).to_value("s"))
-    grid = np.append(np.arange(0.0, span, STEP), span)
-    pairs = [(s, name) for s in network.stations.values() for name in network.landers]
-    for station, name in tqdm(pairs, desc="view periods", disable=not progress, leave=False):
-        lander = network.lander(name)
-        reference = station.tdb(origin)
-        antennas = lander.lander.antennas or (None,)
-        sights = [_Sight(station, lander, antenna, sun_limit) for antenna in antennas]
-        sampled = _sampled_margins(sights, reference, grid)
-        for sight, margins in zip(sights, sampled, strict=True):
-            periods = _periods(sight, reference, grid, margins)
-            if not periods:
-                continue
-            antenna = sight.antenna.name if sight.antenna else ""
-            rows += [(a, b, station.station.name, name, antenna, o, c) for a, b, o, c in periods]
-            times = np.array([(p[0], (p[0] + p[1]) / 2, p[1]) for p in periods])
-            at = sight.geometry(_later(reference, times.ravel()))
-            elevation = at.receive_elevation.reshape(-1, 3)
-            numbers_of.append(np.column_stack([elevation, at.sun_angle[1::3], at.distance[1::3]]))
-    order = np.argsort([row[0] for row in rows], kind="stable")
-    numbers = np.concatenate(numbers_of)[order] if numbers_of else np.zeros((0, 5))
-    columns = list(zip(*(rows[i] for i in order), strict=True)) or [()] * 7
-    station_names, lander_names, antenna_names, opened, closed = (
-        np.array(column, dtype=str) for column in columns[2:]
-    )
+    groups = sights_of(network, limits or ViewLimits(), start, span)
+    found: list[tuple[Sight, Array]] = []
+    sampled: list[tuple[Array, Array]] = []
+    for group in tqdm(groups, desc="view periods", disable=not progress, leave=False):
+        for sight, times, margins in _sampled(group, span):
+            found.append((sight, _intervals(sight, times, margins)))
+            sampled.append((times, margins))
     note = network.earth.orientation.note
-    return ViewPeriods(
-        start=start + TimeDelta(np.array(columns[0], float), format="sec"),
-        stop=start + TimeDelta(np.array(columns[1], float), format="sec"),
-        station=station_names,
-        lander=lander_names,
-        antenna=antenna_names,
-        opened_by=opened,
-        closed_by=closed,
-        elevation=numbers[:, :3],
-        sun_angle=numbers[:, 3],
-        distance=numbers[:, 4],
-        notes=(note,) if note else (),
-    )
+    return _gathered(found, start, (note,) if note else (), ConditionHours.of(sampled))
 
 
-def _later(reference: Epochs, seconds: Array) -> Epochs:
-    whole = np.round(seconds)
-    return Epochs.of(reference.seconds[0] + whole, reference.fraction[0] + (seconds - whole), "tdb")
+def _sampled(group: list[Sight], span: float) -> Iterator[tuple[Sight, Array, Array]]:
+    """Sights that differ in the antenna only, each with sampled times and margins."""
+    sight = group[0]
+    grid = np.append(np.arange(0.0, span, STEP), span)
+    geometry = _geometry(sight, grid)
+    corners = sight.kinks(grid, geometry)
+    times, order = np.unique(np.concatenate([grid, corners]), return_index=True)
+    geometry = Geometry.joined([geometry, _geometry(sight, corners)])[order]
+    for one in group:
+        yield one, times, one.margins(times, geometry)
 
 
-def _sampled_margins(sights: list[_Sight], reference: Epochs, grid: Array) -> list[Array]:
-    """Margins of sights that differ in the antenna only, on a grid, shape (n, 5) each."""
-    parts: list[list[Array]] = [[] for _ in sights]
-    for i in range(0, len(grid), MAXIMUM_BLOCK):
-        geometry = sights[0].geometry(_later(reference, grid[i : i + MAXIMUM_BLOCK]))
-        for part, sight in zip(parts, sights, strict=True):
-            part.append(sight.margins(geometry))
-    return [np.concatenate(part) for part in parts]
+def _geometry(sight: Sight, times: Array) -> Geometry:
+    """Geometry at any number of times, in blocks."""
+    blocks = [times[i : i + MAXIMUM_BLOCK] for i in range(0, len(times), MAXIMUM_BLOCK)]
+    return Geometry.joined([sight.geometry(block) for block in blocks])
 
 
-def _periods(
-    sight: _Sight, reference: Epochs, grid: Array, margins: Array
-) -> list[tuple[float, float, str, str]]:
-    """Begin and end (seconds from the reference) and what opened and closed each period."""
-    good = margins.min(axis=1) >= 0
-    change = np.flatnonzero(good[1:] != good[:-1])
-    zeros = _zeros(sight, reference, grid[change], grid[change + 1])
-    # At a change the condition that decides is the one that fails on the bad side.
-    failing = np.where(good[change], change + 1, change)
-    names = [CONDITIONS[int(np.argmin(margins[k]))] for k in failing]
-    edges = list(zip(zeros, names, strict=True))
-    if good[0]:
-        edges.insert(0, (grid[0], "span"))
-    if good[-1]:
-        edges.append((grid[-1], "span"))
-    return [
-        (float(a[0]), float(b[0]), a[1], b[1])
-        for a, b in zip(edges[0::2], edges[1::2], strict=True)
-    ]
-
-
-def _zeros(sight: _Sight, reference: Epochs, low: Array, high: Array) -> Array:
-    """Where the smallest margin changes sign between ``low`` and ``high``, s."""
-    if not low.size:
-        return low
+def _intervals(sight: Sight, times: Array, margins: Array) -> Array:
+    """Begin and end of each period, s on the clock, shape (m, 2)."""
 
     def smallest(seconds: Array) -> Array:
-        return sight.margins(sight.geometry(_later(reference, seconds))).min(axis=1)
+        return sight.margins(seconds, sight.geometry(seconds)).min(axis=1)
 
-    result = elementwise.find_root(smallest, (low, high), tolerances={"xatol": TOLERANCE})
-    return np.asarray(result.x, float)
+    return intervals_of(smallest, times, margins.min(axis=1))
+
+
+def _gathered(
+    found: list[tuple[Sight, Array]], start: Time, notes: tuple[str, ...], hours: ConditionHours
+) -> ViewPeriods:
+    """The periods of all sights in one table."""
+    names: list[tuple[str, ...]] = []
+    geometries: list[Geometry] = []
+    for sight, intervals in found:
+        if not len(intervals):
+            continue
+        moments = np.column_stack([intervals[:, 0], intervals.mean(axis=1), intervals[:, 1]])
+        geometry = sight.geometry(moments.ravel())
+        margins = sight.margins(moments.ravel(), geometry).reshape(*moments.shape, -1)
+        who = (
+            sight.transmitter.station.name,
+            sight.receiver.station.name,
+            sight.lander.lander.name,
+            sight.antenna.name if sight.antenna else "",
+        )
+        # At its ends the condition that decides is the one whose margin is zero.
+        opened = np.array(sight.names)[margins[:, 0].argmin(axis=1)]
+        closed = np.array(sight.names)[margins[:, 2].argmin(axis=1)]
+        opened = np.where(intervals[:, 0] <= 0.0, "span", opened)
+        closed = np.where(intervals[:, 1] >= sight.clock.span, "span", closed)
+        names += [(*who, o, c) for o, c in zip(opened.tolist(), closed.tolist(), strict=True)]
+        geometries.append(geometry)
+    times = np.concatenate([intervals for _, intervals in found])
+    order = np.argsort(times[:, 0], kind="stable")
+    sender, station, lander, antenna, opened_by, closed_by = (
+        np.array(names, dtype=str).reshape(-1, 6)[order].T
+    )
+    return ViewPeriods(
+        start=start + TimeDelta(times[order, 0], format="sec"),
+        stop=start + TimeDelta(times[order, 1], format="sec"),
+        transmitter=sender,
+        station=station,
+        lander=lander,
+        antenna=antenna,
+        opened_by=opened_by,
+        closed_by=closed_by,
+        geometry=Geometry.joined(geometries).in_threes()[order],
+        notes=notes,
+        condition_hours=hours,
+    )

@@ -5,18 +5,22 @@ In: a scenario and wanted precisions. Out: tables of view periods, passes and pr
 
 from __future__ import annotations
 
+import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import click
 import numpy as np
-from astropy.table import QTable, Table
+from astropy.table import QTable
 from astropy.time import Time, TimeDelta
 from astropy.units import Quantity
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.precision import PrecisionHistory, UnreachableTarget
+from wobble.campaign.schedule import Passes
 from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.commands.plan_lines import pass_lines, print_lines, view_hours
 from wobble.commands.steps import (
     CAUTION,
     add_plan,
@@ -26,7 +30,7 @@ from wobble.commands.steps import (
     scenario_argument,
 )
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.results import ResultFolder, ecsv_text, read_schedule
 from wobble.formats.toml_section import parse_quantity
 from wobble.planet.parameter_units import unit_of
 from wobble.report.figures import precision_against_passes
@@ -45,36 +49,51 @@ SHOWN = 10
     multiple=True,
     help='Precision wanted, "pole.precession_rate = 30 mas/yr"; may be given several times.',
 )
+@click.option("--passes", type=click.Path(path_type=Path), help="Schedule to be checked instead.")
 @OUT
 @JSON
-def plan(campaign: Campaign, targets: tuple[str, ...], out: Path | None, as_json: bool) -> None:
+def plan(
+    campaign: Campaign,
+    targets: tuple[str, ...],
+    passes: Path | None,
+    out: Path | None,
+    as_json: bool,
+) -> None:
     """View periods and a schedule of passes; how many of them a precision takes.
 
     \b
     Example: wobble plan synthetic_passes/campaign.toml --out plan
     Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 40 mas/yr"
-    Writes view_periods.ecsv, passes.ecsv, report.html and figures/; with targets also
-    precision.ecsv, every parameter's standard deviation after each pass.
+    Example: wobble plan synthetic_passes/campaign.toml --passes plan/passes.ecsv
+    Writes view_periods.ecsv, passes.ecsv, passes.ics (a calendar, RFC 5545), report.html and
+    figures/; with targets also precision.ecsv, every parameter's standard deviation after each
+    pass. A schedule given by --passes is held against every constraint; if it violates one,
+    each violation is named, nothing is written, and the exit status is 2.
     """
     wanted = dict(_target(campaign, text) for text in targets)
     with result_folder(out) as folder:
-        periods, passes = plan_passes(campaign)
+        if passes is None:
+            periods, schedule = plan_passes(campaign)
+        else:
+            schedule = _checked(campaign, passes, as_json=as_json)
+            periods = campaign.view_periods(progress=sys.stderr.isatty())
         answers = []
         if wanted:
-            history = campaign.precision(passes)
-            first = passes.start[0]
+            history = campaign.precision(schedule)
+            first = schedule.start[0]
             answers = [_answer(campaign, history, first, *target) for target in wanted.items()]
             if folder:
                 _add_precision(folder, campaign, history, list(wanted))
         if folder:
-            add_plan(folder, campaign, periods, passes)
-            add_report(folder, campaign=campaign, periods=periods, passes=passes)
+            add_plan(folder, campaign, periods, schedule)
+            add_report(folder, campaign=campaign, periods=periods, passes=schedule)
     if as_json:
-        print_json(plan_summary(campaign, periods, passes) | {"targets": answers})
+        print_json(plan_summary(campaign, periods, schedule) | {"targets": answers})
         return
     click.echo(periods)
-    click.echo(passes)
-    _print_table(passes.table())
+    print_lines(view_hours(periods))
+    click.echo(schedule)
+    print_lines(pass_lines(schedule), SHOWN + 1)
     for answer in answers:
         click.echo(answer["text"])
     for note in (*periods.notes, CAUTION):
@@ -158,11 +177,34 @@ def _add_precision(
         )
 
 
-def _print_table(table: Table) -> None:
-    for line in table[:SHOWN].pformat(max_width=-1):
-        click.echo(line)
-    if len(table) > SHOWN:
-        click.echo(f"... and {len(table) - SHOWN} more")
+def _checked(campaign: Campaign, path: Path, *, as_json: bool) -> Passes:
+    """A schedule made by hand; if it violates a constraint, each violation is said."""
+    passes = read_schedule(path)
+    try:
+        violations = campaign.check(passes)
+    except InputError as error:
+        raise InputError(
+            error.problem,
+            source=error.source or path,
+            field=error.field,
+            found=error.found,
+            expected=error.expected,
+        ) from error
+    if violations:
+        if as_json:
+            print_json({"violations": [asdict(violation) for violation in violations]})
+        else:
+            for violation in violations:
+                click.echo(violation)
+        several = len({violation.pass_id for violation in violations})
+        raise InputError(
+            f"{len(violations)} violations of the constraints, by {several} of "
+            f"{len(passes)} passes",
+            source=path,
+            found=str(violations[0]),
+            expected="passes that keep every constraint of the scenario",
+        )
+    return passes
 
 
 COMMANDS: list[click.Command] = [plan]

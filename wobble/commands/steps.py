@@ -13,6 +13,7 @@ from typing import Any
 
 import click
 from astropy.table import Table
+from astropy.time import Time
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
@@ -21,6 +22,7 @@ from wobble.errors import InputError
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_files import solution_as_texts
 from wobble.formats.data_files import read_tracking
+from wobble.formats.icalendar import calendar_text
 from wobble.formats.passes import passes_text
 from wobble.formats.results import ResultFolder, ecsv_text
 from wobble.formats.scenario import read_scenario
@@ -99,6 +101,7 @@ def add_plan(
     meta = campaign.provenance(campaign.plan_network)
     folder.add("view_periods.ecsv", ecsv_text(periods.table(), meta))
     folder.add("passes.ecsv", ecsv_text(passes.table(), meta | {"caution": CAUTION}))
+    folder.add("passes.ics", calendar_text(passes, campaign.name, CAUTION, Time.now()))
 
 
 def add_measurements(folder: ResultFolder, campaign: Campaign, tracking: Tracking) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import html
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import erfa
@@ -19,10 +19,18 @@ from numpy.typing import NDArray
 
 from wobble.constants import JULIAN_YEAR
 from wobble.earth.displacement import OceanLoading
+from wobble.earth.station_calendar import StationCalendar
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
 
-__all__ = ["MOUNTS", "HorizonMask", "Station"]
+__all__ = [
+    "MOUNTS",
+    "HorizonMask",
+    "Station",
+    "azimuth_elevation",
+    "east_north_up",
+    "hour_angle",
+]
 
 Array = NDArray[np.float64]
 GRS80 = 2  # the ellipsoid's number in the SOFA library
@@ -102,6 +110,8 @@ class Station:
     valid : (float, float)
         From when to when the coordinates hold, decimal Julian years: a station may jump in an
         earthquake.
+    calendar : StationCalendar
+        When it is to be had.
     """
 
     name: str
@@ -117,6 +127,7 @@ class Station:
     mount: str = "azimuth-elevation"
     ocean_loading: OceanLoading | None = None
     valid: tuple[float, float] = (-math.inf, math.inf)
+    calendar: StationCalendar = field(default_factory=StationCalendar)
 
     def __post_init__(self) -> None:
         radius = float(np.linalg.norm(self.position))
@@ -203,3 +214,16 @@ def azimuth_elevation(local: Array) -> tuple[Array, Array]:
     """Azimuth (north over east, 0 to 2 pi) and elevation, rad, of (east, north, up) vectors."""
     east, north, up = np.moveaxis(local, -1, 0)
     return np.arctan2(east, north) % (2 * np.pi), np.arctan2(up, np.hypot(east, north))
+
+
+def hour_angle(latitude: float, azimuth: Array, elevation: Array) -> Array:
+    """Hour angle, rad, west positive, of a direction over the horizon at a latitude (rad).
+
+    The direction's components along the equator toward the west and toward the meridian
+    (Urban & Seidelmann 2013, Explanatory Supplement, sect. 7.1.3).
+    """
+    west = -np.cos(elevation) * np.sin(azimuth)
+    toward_meridian = np.cos(latitude) * np.sin(elevation) - np.sin(latitude) * np.cos(
+        elevation
+    ) * np.cos(azimuth)
+    return np.arctan2(west, toward_meridian)

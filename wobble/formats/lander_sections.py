@@ -1,6 +1,6 @@
 """Landers in a scenario.
 
-In: the sections ``lander.NAME`` and their antennas. Out: `Lander` objects on their body.
+In: the sections ``lander.NAME``, their antennas and limits. Out: `Lander` objects on their body.
 """
 
 from __future__ import annotations
@@ -9,12 +9,19 @@ from typing import Any
 
 import numpy as np
 
+from wobble.earth.stations import HorizonMask
 from wobble.errors import InputError
+from wobble.formats.calendar_sections import day_hours
+from wobble.formats.mask_section import read_mask
 from wobble.formats.toml_section import Section
 from wobble.planet.body import Body
+from wobble.planet.gain_table import GainTable
 from wobble.planet.lander import Antenna, Lander
+from wobble.planet.lander_limits import LanderLimits
 
 __all__ = ["read_lander"]
+
+LIMITS = {"time_per_sol": "s", "power": "W", "energy_per_sol": "J", "rest": "s"}
 
 
 def read_lander(name: str, section: Section, body: Body) -> Lander:
@@ -22,6 +29,8 @@ def read_lander(name: str, section: Section, body: Body) -> Lander:
         "antennas": tuple(_antenna(s) for s in section.sections("antenna")),
         "transponder_delay": section.quantity("transponder_delay", "s", "0 s"),
         "minimum_elevation": section.quantity("minimum_elevation", "rad", "0 deg"),
+        "mask": read_mask(section, HorizonMask.flat(-np.pi / 2)),
+        "limits": _limits(section.section("limits", {})),
     }
     if "latitude" in section:
         lander = Lander.geodetic(
@@ -65,11 +74,45 @@ def read_lander(name: str, section: Section, body: Body) -> Lander:
 
 
 def _antenna(section: Section) -> Antenna:
+    pattern = _pattern(section) if "gain_angle" in section else None
     antenna = Antenna(
         section.text("name"),
         section.quantity("azimuth", "rad"),
         section.quantity("elevation", "rad"),
-        section.quantity("half_width", "rad"),
+        section.quantity("half_width", "rad") if pattern is None else np.pi,
+        pattern,
     )
     section.finish()
     return antenna
+
+
+def _pattern(section: Section) -> GainTable:
+    try:
+        return GainTable(
+            section.quantities("gain_angle", "rad"),
+            section.numbers("gain_db"),
+            section.number("least_gain_db"),
+        )
+    except InputError as error:
+        raise section.located(error) from error
+
+
+def _limits(section: Section) -> LanderLimits:
+    """The section ``lander.NAME.limits``; hours are of the lander's true solar time."""
+    hours = []
+    for text in section.texts("local_times", []):
+        try:
+            hours.append(day_hours(text))
+        except ValueError as error:
+            raise section.error(
+                "local_times", "cannot be understood", text, '"08:00-17:00", 24 hours in a sol'
+            ) from error
+    given = {key: section.quantity(key, unit) for key, unit in LIMITS.items() if key in section}
+    try:
+        limits = LanderLimits(local_times=tuple(hours), **given)
+    except InputError as error:
+        raise section.located(error) from error
+    for key in LIMITS:
+        section.ask(key)
+    section.finish()
+    return limits

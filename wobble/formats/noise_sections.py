@@ -67,7 +67,7 @@ def _value(section: Section, f: Field[Any]) -> float | tuple[float, ...]:
         return section.quantity(f.name, unit) if unit else section.number(f.name)
     if unit:
         return tuple(section.quantities(f.name, unit).tolist())
-    return tuple(section.numbers(f.name))
+    return tuple(section.numbers(f.name).tolist())
 
 
 def budget_as_toml(budget: Budget, remarks: Sequence[str] = ()) -> str:

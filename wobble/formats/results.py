@@ -110,7 +110,7 @@ def ecsv_text(table: Table, meta: Mapping[str, object]) -> str:
 
 
 def read_schedule(path: str | os.PathLike[str]) -> Passes:
-    """Read a schedule as `Passes.table` gives it.
+    """Read a schedule as `Passes.table` gives it; without transmitters it is two-way.
 
     Raises
     ------
@@ -145,5 +145,6 @@ def read_schedule(path: str | os.PathLike[str]) -> Passes:
             field=str(table["pass"][bad]),
             found=f"{start[bad].isot} to {stop[bad].isot}",
         )
-    names = [table[c].astype(str).data for c in ("station", "lander", "antenna")]
+    columns = ("station", "lander", "antenna", "transmitter")
+    names = [table[c].astype(str).data for c in columns if c in table.colnames]
     return Passes(table["pass"].astype(str).data, start, stop, *names)

@@ -3,10 +3,10 @@
 In: the path of a scenario. Out: a `Campaign`.
 
 Tables of a scenario: ``campaign``, ``stations`` (a catalogue or a terrestrial frame) or
-``station.NAME``, ``lander.NAME``, ``link``, ``weather``, ``media``, ``schedule``, ``noise`` (an
-array), ``rotation`` (values other than the body's), ``estimate``, ``editing``, ``truth``,
-``data``. The demonstration campaign's file is the commented example of most of them. Paths are
-relative to the scenario.
+``station.NAME``, ``calendar.NAME``, ``lander.NAME``, ``link``, ``weather``, ``media``,
+``schedule``, ``noise`` (an array), ``rotation`` (values other than the body's), ``estimate``,
+``editing``, ``truth``, ``data``. The demonstration campaign's file is the commented example of
+most of them. Paths are relative to the scenario.
 """
 
 from __future__ import annotations
@@ -20,13 +20,14 @@ from wobble.earth.orientation import OrientationTable
 from wobble.earth.stations import Station
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.body_file import READY_MADE, read_body
+from wobble.formats.calendar_sections import with_calendars
 from wobble.formats.data_section import read_data
 from wobble.formats.earth_orientation import read_earth_orientation
 from wobble.formats.estimate_section import read_editing, read_estimate, read_truth
 from wobble.formats.lander_sections import read_lander
 from wobble.formats.link_section import read_link
 from wobble.formats.noise_sections import read_budget
-from wobble.formats.schedule_section import read_rule
+from wobble.formats.schedule_section import read_rule, read_view_limits
 from wobble.formats.series_sections import read_media, read_weather, series_warnings
 from wobble.formats.station_sections import read_stations, without_ocean_loading
 from wobble.formats.toml_section import Section, read_toml
@@ -49,7 +50,7 @@ def read_scenario(path: str | Path) -> Campaign:
     head = top.section("campaign")
     body = _body(head, top)
     span = _span(head)
-    stations = read_stations(top, span)
+    stations = with_calendars(read_stations(top, span), top.section("calendar", {}))
     landers = tuple(
         read_lander(name, s, body) for name, s in top.section("lander").named_sections()
     )
@@ -79,7 +80,7 @@ def read_scenario(path: str | Path) -> Campaign:
         editing=editing,
         span=span,
         rule=read_rule(top.section("schedule")) if "schedule" in top else None,
-        sun_limit=top.section("schedule", {}).quantity("sun_limit", "rad", "0 deg"),
+        view_limits=read_view_limits(top.section("schedule", {}), stations),
         seed=head.integer("seed", 1),
         truth=read_truth(top.section("truth", {}), parameters),
         data_files=data_files,

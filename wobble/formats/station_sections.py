@@ -24,6 +24,7 @@ from wobble.earth.displacement import OceanLoading
 from wobble.earth.stations import HorizonMask, Station
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.blq import read_blq
+from wobble.formats.mask_section import read_mask
 from wobble.formats.sinex import Sinex, read_sinex
 from wobble.formats.toml_section import Section, read_toml
 
@@ -209,7 +210,7 @@ def _station(
         station = Station(
             name=name,
             **(place or _coordinates(section)),
-            mask=_mask(section),
+            mask=read_mask(section, HorizonMask.flat(section.quantity("mask", "rad", "6 deg"))),
             transmit_elevation=section.quantity("transmit_elevation", "rad", "10 deg"),
             mount=section.text("mount", "azimuth-elevation"),
             ocean_loading=loading.find(name, *aliases) if loading else None,
@@ -229,14 +230,6 @@ def _coordinates(section: Section) -> dict[str, Any]:
         ),
         "epoch": section.number("epoch", 2015.0),
     }
-
-
-def _mask(section: Section) -> HorizonMask:
-    if "mask_azimuth" not in section:
-        return HorizonMask.flat(section.quantity("mask", "rad", "6 deg"))
-    return HorizonMask(
-        section.quantities("mask_azimuth", "rad"), section.quantities("mask_elevation", "rad")
-    )
 
 
 def _limited(section: Section, key: str, unit: str, largest: float) -> float:

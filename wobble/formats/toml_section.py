@@ -189,6 +189,28 @@ class Section:
                 raise self.error(key, "is not a string", value, "a list of strings")
         return list(values)
 
+    def lists(self, key: str, default: list[list[str]] | None = None) -> list[list[str]]:
+        """A list of lists of strings."""
+        values = self._typed(key, list, "a list of lists of strings", default)
+        for value in values:
+            if not isinstance(value, list) or not all(isinstance(part, str) for part in value):
+                raise self.error(key, "is no list of strings", value, 'as in [["a", "b"]]')
+        return list(values)
+
+    def numbers(self, key: str) -> np.ndarray:
+        """A list of numbers without dimension."""
+        values = self._typed(key, list, "a list of numbers", None)
+        for value in values:
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                raise self.error(key, "is not a number", value, "a list of numbers")
+            if not np.isfinite(value):
+                raise self.error(key, "is not finite", value, "a list of numbers")
+        return np.array(values, float)
+
+    def ask(self, key: str) -> None:
+        """Count a key as read: another reader of the same table takes it."""
+        self._asked.add(key)
+
     def integer(self, key: str, default: int | None = None) -> int:
         """A whole number."""
         return int(self._typed(key, int, "a whole number", default))
@@ -199,15 +221,6 @@ class Section:
         if not np.isfinite(value):
             raise self.error(key, "is not finite", value, "a number")
         return value
-
-    def numbers(self, key: str) -> list[float]:
-        """A list of numbers without dimension."""
-        values = self._typed(key, list, "a list of numbers", None)
-        for value in values:
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not np.isfinite(value):
-                raise self.error(key, "is not a number", value, "a list of numbers")
-        return [float(value) for value in values]
 
     def flag(self, key: str, default: bool | None = None) -> bool:
         """True or false."""

@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.noise.contributions.base import X_DOWNLINK, Contribution, parameter
+from wobble.planet.gain_table import GainTable
 
 __all__ = ["LinkPerformance", "decibel_ratio", "dish_gain", "pattern_loss"]
 
@@ -90,7 +91,11 @@ class LinkPerformance(Contribution):
         return self.zenith_temperature + PHYSICAL_TEMPERATURE * (clear - clear**airmass)
 
     def carrier_to_noise_density(
-        self, distance: ArrayLike, elevation: ArrayLike, off_boresight: ArrayLike
+        self,
+        distance: ArrayLike,
+        elevation: ArrayLike,
+        off_boresight: ArrayLike,
+        measured: GainTable | None = None,
     ) -> Array:
         """Carrier power over noise density at the station, Hz.
 
@@ -102,10 +107,16 @@ class LinkPerformance(Contribution):
             Elevation at the station, rad.
         off_boresight : array_like
             Angle of the Earth from the boresight of the lander's antenna, rad.
+        measured : GainTable, optional
+            Gain of the lander's antenna over an isotropic one, instead of the parabola.
         """
-        pattern = pattern_loss(off_boresight, self.beam_width, self.side_lobe_db)
+        if measured is None:
+            pattern = pattern_loss(off_boresight, self.beam_width, self.side_lobe_db)
+            gain = self.lander_gain_dbi - pattern
+        else:
+            gain = measured.at(off_boresight)
         atmosphere = self.zenith_opacity_db / np.sin(elevation)
-        gains = decibel_ratio(self.lander_gain_dbi - pattern - self.loss_db - atmosphere)
+        gains = decibel_ratio(gain - self.loss_db - atmosphere)
         gains = gains * dish_gain(
             self.station_diameter, self.station_efficiency, self.downlink_frequency
         )

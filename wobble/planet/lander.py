@@ -1,21 +1,24 @@
 """A lander: where it stands, where its fixed antennas look, what its transponder adds.
 
 In: body-fixed coordinates in one of three forms. Out: an object with a Cartesian
-position (m), the direction of a target over its horizon, and which antenna sees it.
+position (m), the direction of a target over its horizon, which antenna sees it, and the
+limits within which it may be tracked.
 """
 
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.earth.stations import azimuth_elevation, east_north_up
+from wobble.earth.stations import HorizonMask, azimuth_elevation, east_north_up
 from wobble.errors import InputError
 from wobble.planet.body import Body
+from wobble.planet.gain_table import GainTable
+from wobble.planet.lander_limits import LanderLimits
 
 __all__ = ["Antenna", "Lander"]
 
@@ -33,13 +36,16 @@ class Antenna:
     azimuth, elevation : float
         Of the boresight over the lander's horizon, north over east, rad.
     half_width : float
-        Largest usable angle from the boresight, rad.
+        Largest usable angle from the boresight, rad; of no effect beside a gain table.
+    pattern : GainTable, optional
+        Gain against the angle from the boresight, and the least that is usable.
     """
 
     name: str
     azimuth: float
     elevation: float
-    half_width: float
+    half_width: float = np.pi
+    pattern: GainTable | None = None
 
     def __post_init__(self) -> None:
         if not 0 < self.half_width <= np.pi:
@@ -62,6 +68,20 @@ class Antenna:
         axis = self.boresight()
         return np.arctan2(np.linalg.norm(np.cross(unit, axis), axis=-1), unit @ axis)
 
+    @property
+    def width_in_words(self) -> str:
+        """What limits the beam, for a reader."""
+        if self.pattern is None:
+            return f"half-width {np.degrees(self.half_width):.0f} deg"
+        return f"gain above {self.pattern.least:g} dB"
+
+    def margin(self, local: Array) -> Array:
+        """How far inside the usable beam directions (n, 3) are, (n,): rad, or dB of a pattern."""
+        angle = self.off_boresight(local)
+        if self.pattern is None:
+            return self.half_width - angle
+        return self.pattern.at(angle) - self.pattern.least
+
 
 @dataclass(frozen=True, eq=False)
 class Lander:
@@ -79,6 +99,10 @@ class Lander:
         s.
     minimum_elevation : float
         Of the Earth over the lander's horizon, rad.
+    mask : HorizonMask
+        The terrain around, against the azimuth; it counts where it is higher than that.
+    limits : LanderLimits
+        How much and when it may be tracked.
     """
 
     name: str
@@ -86,6 +110,8 @@ class Lander:
     antennas: tuple[Antenna, ...] = ()
     transponder_delay: float = 0.0
     minimum_elevation: float = 0.0
+    mask: HorizonMask = field(default_factory=lambda: HorizonMask.flat(-np.pi / 2))
+    limits: LanderLimits = field(default_factory=LanderLimits)
 
     def __post_init__(self) -> None:
         place = np.asarray(self.position, float)
@@ -132,11 +158,16 @@ class Lander:
         local = target @ self.horizon(body).T
         return local, *azimuth_elevation(local)
 
+    def height_over_horizon(self, local: Array) -> Array:
+        """Elevation of (east, north, up) directions (n, 3) over the least usable, rad, (n,)."""
+        azimuth, elevation = azimuth_elevation(local)
+        return elevation - np.maximum(self.mask.at(azimuth), self.minimum_elevation)
+
     def __repr__(self) -> str:
         x, y, z = self.position / 1e3
         antennas = ", ".join(
             f"{a.name} (azimuth {np.degrees(a.azimuth):.0f} deg, elevation "
-            f"{np.degrees(a.elevation):.0f} deg, half-width {np.degrees(a.half_width):.0f} deg)"
+            f"{np.degrees(a.elevation):.0f} deg, {a.width_in_words})"
             for a in self.antennas
         )
         return (

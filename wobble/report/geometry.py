@@ -15,8 +15,8 @@ from astropy.time import Time, TimeDelta
 from numpy.typing import NDArray
 
 from wobble.campaign.campaign import Campaign
+from wobble.campaign.link_geometry import Geometry
 from wobble.campaign.schedule import Passes
-from wobble.campaign.visibility import Geometry
 from wobble.constants import DAY, SPEED_OF_LIGHT
 from wobble.ephemeris import Ephemeris, open_ephemeris
 from wobble.epochs import Epochs
@@ -30,7 +30,6 @@ __all__ = [
     "Coverage",
     "SampleGeometry",
     "coverage_of",
-    "hour_angle",
     "link_conditions",
     "network_of",
     "sample_order",
@@ -82,11 +81,9 @@ class SampleGeometry:
                 station.tdb(Epochs.from_time(tracking.epoch[rows], "tt")),
                 network.station(str(transmitter)),
             )
-            latitude = station.station.geodetic[1]
-            azimuth, elevation = geometry.receive_azimuth, geometry.receive_elevation
             columns[:, rows] = (
-                elevation,
-                hour_angle(latitude, azimuth, elevation),
+                geometry.receive_elevation,
+                geometry.hour_angle,
                 geometry.sun_angle,
                 geometry.distance,
             )
@@ -104,19 +101,6 @@ class SampleGeometry:
 
     def __len__(self) -> int:
         return len(self.station)
-
-
-def hour_angle(latitude: float, azimuth: Array, elevation: Array) -> Array:
-    """Hour angle, rad, west positive, of a direction over the horizon at a latitude (rad).
-
-    The direction's components along the equator toward the west and toward the meridian
-    (Urban & Seidelmann 2013, Explanatory Supplement, sect. 7.1.3).
-    """
-    west = -np.cos(elevation) * np.sin(azimuth)
-    toward_meridian = np.cos(latitude) * np.sin(elevation) - np.sin(latitude) * np.cos(
-        elevation
-    ) * np.cos(azimuth)
-    return np.arctan2(west, toward_meridian)
 
 
 def network_of(campaign: Campaign, tracking: Tracking) -> Network:

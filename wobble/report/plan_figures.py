@@ -59,9 +59,9 @@ def view_period_timeline(
 ) -> Axes:
     """When station and lander see each other: hour of the day against the date.
 
-    Each station (and lander, if there are several) has a band of 24 hours. A view period is
-    drawn on its date from its first to its last hour, in the colour of the lander's antenna;
-    passes lie over it.
+    Each station, or pair of stations in three-way tracking (and lander, if there are several),
+    has a band of 24 hours. A view period is drawn on its date from its first to its last hour,
+    in the colour of the lander's antenna; passes lie over it.
 
     Parameters
     ----------
@@ -72,16 +72,17 @@ def view_period_timeline(
     if not len(periods):
         raise InputError("no view period to draw", expected="at least one")
     several = len(np.unique(periods.lander)) > 1
-    bands = sorted({*zip(periods.station.tolist(), periods.lander.tolist(), strict=True)})
+    links = _links(periods)
+    bands = sorted(set(links))
     axes = axes_or_new(axes, height=1.2 * len(bands) + 0.9)
     for k, antenna in enumerate(np.unique(periods.antenna).tolist()):
         chosen = periods.antenna == antenna
-        shift = _midnight(bands, periods.station[chosen], periods.lander[chosen])
+        shift = _midnight(bands, [link for link, one in zip(links, chosen, strict=True) if one])
         boxes = _boxes(periods.start[chosen], periods.stop[chosen], shift)
         label = f"antenna {antenna}" if antenna else "in view"
         _add_boxes(axes, boxes, ANTENNA_COLORS[k % len(ANTENNA_COLORS)], label)
     if passes is not None:
-        shift = _midnight(bands, passes.station, passes.lander)
+        shift = _midnight(bands, _links(passes))
         boxes = _boxes(passes.start, passes.stop, shift)
         _add_boxes(axes, boxes, INK, f"passes ({len(passes)})")
     _label_bands(axes, [f"{s} → {lander}" if several else s for s, lander in bands])
@@ -192,12 +193,19 @@ def _stack_counts(axes: Axes, track: Coverage) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
 
 
-def _midnight(
-    bands: list[tuple[str, str]], station: NDArray[np.str_], lander: NDArray[np.str_]
-) -> Array:
+def _links(rows: ViewPeriods | Passes) -> list[tuple[str, str]]:
+    """Station and lander of each row; in three-way tracking both stations, sender first."""
+    columns = (rows.transmitter.tolist(), rows.station.tolist(), rows.lander.tolist())
+    return [
+        (station if sender == station else f"{sender}, {station}", lander)
+        for sender, station, lander in zip(*columns, strict=True)
+    ]
+
+
+def _midnight(bands: list[tuple[str, str]], links: list[tuple[str, str]]) -> Array:
     """Ordinate of hour 0 in the band of each row, shape (m,)."""
     place = {band: BAND * k for k, band in enumerate(bands)}
-    return np.array([place[pair] for pair in zip(station.tolist(), lander.tolist(), strict=True)])
+    return np.array([place[link] for link in links])
 
 
 def _boxes(start: Time, stop: Time, shift: Array) -> Array:

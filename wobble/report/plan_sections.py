@@ -61,7 +61,7 @@ def setup_section(campaign: Campaign) -> Section:
         longitude, latitude, height = campaign.body.geodetic(lander.position)
         looks = "; ".join(
             f"{a.name}: azimuth {np.degrees(a.azimuth):.0f}, elevation "
-            f"{np.degrees(a.elevation):.0f}, half-width {np.degrees(a.half_width):.0f}"
+            f"{np.degrees(a.elevation):.0f}, {a.width_in_words}"
             for a in lander.antennas
         )
         landers.append(
@@ -87,7 +87,7 @@ def setup_section(campaign: Campaign) -> Section:
             ),
             Table(
                 f"Landers on {body_name(campaign)}",
-                ("lander", *place, "antennas (deg)"),
+                ("lander", *place, "antennas (angles in deg)"),
                 landers,
                 (1, 2, 3),
             ),
@@ -119,15 +119,13 @@ def schedule_section(periods: ViewPeriods | None, passes: Passes | None) -> Sect
 
 def _view_table(periods: ViewPeriods) -> Table:
     rows = []
-    names = np.stack([periods.station, periods.lander, periods.antenna])
-    for station, lander, antenna in np.unique(names, axis=1).T:
-        chosen = (
-            (periods.station == station) & (periods.lander == lander) & (periods.antenna == antenna)
-        )
+    names = np.stack([periods.station, periods.transmitter, periods.lander, periods.antenna])
+    for station, sender, lander, antenna in np.unique(names, axis=1).T:
+        chosen = (names == np.array([[station], [sender], [lander], [antenna]])).all(axis=0)
         duration = periods.duration[chosen]
         rows.append(
             (
-                str(station),
+                str(station) if sender == station else f"{station}, {sender} transmitting",
                 str(lander),
                 str(antenna) or "any",
                 str(chosen.sum()),

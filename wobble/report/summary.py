@@ -75,7 +75,7 @@ def asked(campaign: Campaign) -> list[str]:
         sentences.append(f"From {first} to {last}.")
     if campaign.rule:
         rule = campaign.rule
-        minutes, limit = rule.pass_length / 60.0, np.degrees(campaign.sun_limit)
+        minutes, limit = rule.pass_length / 60.0, np.degrees(campaign.view_limits.sun_earth_probe)
         sentences.append(
             f"{rule.passes_per_week} passes a week of {minutes:.4g} min, with range rates counted "
             f"over {rule.count_time:.4g} s, not within {limit:.3g} degrees of the Sun."

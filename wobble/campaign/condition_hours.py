@@ -1,0 +1,70 @@
+"""What each condition costs: hours that would remain without it.
+
+In: margins of all conditions on samples of a plan. Out: `ConditionHours`, which says, when no
+hour is left, which condition removes the last window.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wobble.campaign.conditions import CONDITIONS
+
+__all__ = ["ConditionHours"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class ConditionHours:
+    """Hours in view, all stations, landers and antennas together.
+
+    They are sums over samples, ten minutes apart for the most part: to say how much a
+    condition matters, not when.
+
+    Parameters
+    ----------
+    without : ndarray, shape (conditions,)
+        With all conditions but this one, h, in the order of `CONDITIONS`.
+    in_turn : ndarray, shape (conditions,)
+        With this one and all before it.
+    """
+
+    without: Array
+    in_turn: Array
+
+    @classmethod
+    def of(cls, sampled: Iterable[tuple[Array, Array]]) -> Self:
+        """From times (s, shape (n,)) and margins (n, conditions) of each combination."""
+        count = len(CONDITIONS)
+        without, in_turn = np.zeros(count), np.zeros(count)
+        for times, margins in sampled:
+            hours = np.gradient(times) / 3600.0
+            held = margins >= 0
+            failed = count - held.sum(axis=1)
+            without += hours @ ((failed[:, None] - ~held) == 0)
+            in_turn += hours @ np.logical_and.accumulate(held, axis=1)
+        return cls(without, in_turn)
+
+    def last_removed_by(self) -> str:
+        """Which condition removes the last window, when none is left."""
+        alone = np.argsort(-self.without, kind="stable")
+        saving = [k for k in alone if self.without[k] > 0]
+        if saving:
+            remaining = "; ".join(
+                f"without the condition {CONDITIONS[k]!r} {self.without[k]:.0f} h would remain"
+                for k in saving
+            )
+            return remaining
+        last = int(np.argmax(self.in_turn <= 0))
+        if last == 0:
+            return f"the condition {CONDITIONS[0]!r} alone leaves no time, nor do others"
+        return (
+            f"no single condition is the cause: after {CONDITIONS[last - 1]!r} "
+            f"{self.in_turn[last - 1]:.0f} h are left, and {CONDITIONS[last]!r} removes them"
+        )
