@@ -14,7 +14,19 @@ from typing import Any
 
 import click
 
-from wobble.commands import budget, convert, fit, inspect, noise, plan, planet, rehearse
+from wobble.commands import (
+    budget,
+    choose,
+    convert,
+    fit,
+    inspect,
+    noise,
+    plan,
+    planet,
+    rehearse,
+    signatures,
+    study,
+)
 from wobble.errors import InputError, WobbleError
 from wobble.version import __version__
 
@@ -43,6 +55,9 @@ def main() -> None:
     \b
     The job, step by step:
       wobble plan      SCENARIO.toml                 when can whom be tracked, and which passes
+      wobble choose    SCENARIO.toml --passes 60     the best passes, with their certificate
+      wobble study     STUDY.toml --out study        precision of a scenario that is varied
+      wobble signatures SCENARIO.toml                what each parameter does to the data
       wobble budget    SCENARIO.toml                 what spoils the link
       wobble simulate  SCENARIO.toml --out results   synthetic measurements of these passes
       wobble fit       SCENARIO.toml DATA...         estimate, with honest uncertainties
@@ -59,6 +74,19 @@ def main() -> None:
     """
 
 
-for module in (plan, budget, rehearse, fit, noise, planet, inspect, convert):
+MODULES = (
+    plan,
+    choose,
+    study,
+    signatures,
+    budget,
+    rehearse,
+    inspect,
+    convert,
+    fit,
+    noise,
+    planet,
+)
+for module in MODULES:
     for command in module.COMMANDS:
         main.add_command(command)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from wobble.report.figures import precision_against_passes
+from wobble.report.effort_figures import precision_against_passes
 
 
 @pytest.fixture(scope="module")
@@ -31,8 +31,8 @@ def test_the_axial_coordinate_is_seen_by_range(history):
     assert z[-1] < z[0] / 50
 
 
-def test_the_figure_shows_the_history_in_the_parameters_unit(history, short_campaign):
-    axes = precision_against_passes(history, short_campaign.parameters, ["lander.heron.z"])
+def test_the_figure_shows_the_history_in_the_parameters_unit(history):
+    axes = precision_against_passes(history, {"lander.heron.z": 5.0})
     drawn = axes.lines[0].get_ydata()
     np.testing.assert_allclose(drawn, history.of("lander.heron.z"))
     assert "(m)" in axes.get_ylabel()

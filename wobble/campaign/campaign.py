@@ -7,7 +7,7 @@ fit. Each step takes what the one before gave, and none keeps anything.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -15,10 +15,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from astropy.time import Time
+from tqdm import tqdm
 
 from wobble.campaign.candidates import CandidatePasses, compress
 from wobble.campaign.conditions import ViewLimits
+from wobble.campaign.derived import DerivedQuantity
 from wobble.campaign.pass_ledger import PassLedger, Violation
+from wobble.campaign.possible import exclusive_passes, possible_passes
 from wobble.campaign.precision import PrecisionHistory, precision_history
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
 from wobble.campaign.schedule_check import check_passes
@@ -83,6 +86,8 @@ class Campaign:
     data_files : tuple of Path
     agreement : Agreement or None
         What its files of tracking data leave to the parties, for their readers.
+    target : dict
+        Standard deviations wanted of parameters and derived quantities, SI.
     model_error : dict
         For a kind of measurement, what the model cannot describe, SI; see `TrackingModel`.
     orientation_table : OrientationTable or None
@@ -112,6 +117,7 @@ class Campaign:
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
     agreement: Agreement | None = None
+    target: Mapping[str, float] = field(default_factory=dict)
     model_error: Mapping[str, float] = field(default_factory=dict)
     orientation_table: OrientationTable | None = field(default=None, repr=False)
     limits: SampleLimits = field(default_factory=SampleLimits)
@@ -141,6 +147,18 @@ class Campaign:
         """
         rule: ScheduleRule = self._needed("rule")
         return check_passes(passes, self.plan_network, self.view_limits, self._ledger(rule))
+
+    def possible_passes(self, periods: ViewPeriods, step: float | None = None) -> Passes:
+        """All passes that the view periods allow, of the length that the rule says.
+
+        Parameters
+        ----------
+        periods : ViewPeriods
+        step : float, optional
+            Between the begins of passes in one period, s; a pass length if left out.
+        """
+        length = self._needed("rule").pass_length
+        return possible_passes(periods, length, length if step is None else step)
 
     def simulate(self, passes: Passes, *, seed: int | None = None) -> Tracking:
         """Measurements of the passes as the scenario's truth and noise budget make them.
@@ -207,18 +225,27 @@ class Campaign:
         warnings = (*solution.warnings, *self.warnings, *model.warnings)
         return replace(solution, warnings=warnings)
 
-    def candidates(self, passes: Passes) -> CandidatePasses:
+    def candidates(self, passes: Passes, *, progress: bool = False) -> CandidatePasses:
         """What each pass would say of the estimated parameters, its own biases eliminated.
 
-        The noise is that of the budget, with its correlations; nothing is simulated.
+        The noise is that of the budget, with its correlations; nothing is simulated. Passes
+        exclude one another as the scenario's rest of a lander says.
         """
-        tags = passes.tags(self._needed("rule"), self.frequency)
+        rule: ScheduleRule = self._needed("rule")
+        tags = passes.tags(rule, self.frequency)
         model = TrackingModel(
             self.plan_network, tags, self.parameters, self.biases, self._needed("budget")
         )
         estimated, considered = self.parameters.estimated, self.parameters.considered
         blocks = []
-        for equations in model.equations(estimated.values):
+        every = tqdm(
+            model.equations(estimated.values),
+            desc="information",
+            total=len(passes),
+            disable=not progress,
+            leave=False,
+        )
+        for equations in every:
             everything = np.ones(len(equations), bool)
             rows = equations.rows
             whitened = (
@@ -243,11 +270,29 @@ class Campaign:
             hours=np.asarray((passes.stop - passes.start).to_value("h"), float),
             considered=considered.names,
             considered_sigma=considered.sigmas,
+            exclusive=exclusive_passes(passes, rule.rest),
         )
 
-    def precision(self, passes: Passes) -> PrecisionHistory:
-        """Standard deviation of every estimated parameter after each of the passes."""
-        return precision_history(self.candidates(passes))
+    def precision(
+        self,
+        passes: Passes,
+        derived: Sequence[DerivedQuantity] = (),
+        *,
+        progress: bool = False,
+    ) -> PrecisionHistory:
+        """Standard deviation of every estimated parameter after each of the passes.
+
+        Parameters
+        ----------
+        passes : Passes
+        derived : sequence of DerivedQuantity
+            Further quantities.
+        progress : bool
+            Show a bar.
+        """
+        candidates = self.candidates(passes, progress=progress)
+        gradients = {d.name: d.gradient(candidates.parameters) for d in derived}
+        return precision_history(candidates, derived=gradients, progress=progress)
 
     def network(self, tracking: Tracking) -> Network:
         """The network over the span of measurements, with the a priori values."""

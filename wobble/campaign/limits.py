@@ -1,9 +1,9 @@
 """What may be spent on passes, as linear inequalities.
 
-In: a budget (so many passes, so many hours, of which station) and the candidates with
-their exclusive groups. Out: `Limits`, rows ``B w <= b`` on the shares ``0 <= w <= 1`` with
-which the passes are taken, that answer two questions: which passes still fit, and which
-shares gather the most of a signal that each pass offers.
+In: a budget (so many passes, so many a week, so many hours, of which station) and the
+candidates with their exclusive groups. Out: `Limits`, rows ``B w <= b`` on the shares
+``0 <= w <= 1`` with which the passes are taken, that answer two questions: which passes still
+fit, and which shares gather the most of a signal that each pass offers.
 
 The second is a linear programme. With nothing but a number of passes it is a sorting;
 otherwise it is solved by the HiGHS simplex (Huangfu & Hall 2018, Math. Prog. Comput. 10,
@@ -34,6 +34,7 @@ __all__ = ["Gathering", "Limits", "PassBudget"]
 Array = NDArray[np.float64]
 # Hours are sums of floats: a budget of 3 h holds three passes of an hour.
 ROUNDING = 1e-9
+WEEK = 7 * 86_400.0
 
 
 @dataclass(frozen=True)
@@ -49,11 +50,14 @@ class PassBudget:
     station_hours : mapping of str to float, optional
         Hours of each station. Every station of the candidates must be named, with
         ``math.inf`` if its hours are not limited.
+    per_week : int, optional
+        Passes in each week, counted from the begin of the first candidate.
     """
 
     passes: int | None = None
     hours: float | None = None
     station_hours: Mapping[str, float] | None = None
+    per_week: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,7 +235,22 @@ def _budget_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
             )
         if np.isfinite(hours):
             rows.append(_Row(passes, candidates.hours[passes], float(hours)))
-    return rows
+    return rows + _weekly_rows(candidates, budget)
+
+
+def _weekly_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
+    if budget.per_week is None:
+        return []
+    if budget.per_week < 1:
+        raise InputError(
+            "a week without passes leaves nothing to choose",
+            field="budget.per_week",
+            found=budget.per_week,
+            expected="1 or more",
+        )
+    week = ((candidates.start - candidates.start.min()) // WEEK).astype(int)
+    groups = [np.flatnonzero(week == w) for w in np.unique(week)]
+    return [_Row(group, np.ones(len(group)), float(budget.per_week)) for group in groups]
 
 
 def _station_hours(

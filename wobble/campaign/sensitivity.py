@@ -40,7 +40,7 @@ from wobble.link.observables import Link
 from wobble.planet.parameter_units import unit_of
 from wobble.planet.rotation import RotationModel
 
-__all__ = ["Signatures", "first_order", "signatures"]
+__all__ = ["Signatures", "first_order", "formula_names", "signature_names", "signatures"]
 
 Array = NDArray[np.float64]
 
@@ -68,6 +68,17 @@ class Signatures:
     epoch: Time
     range: Array
     range_rate: Array
+
+    def only(self, names: Sequence[str]) -> Signatures:
+        """Those of some of the parameters."""
+        places = [self.names.index(name) for name in names]
+        return Signatures(
+            tuple(names),
+            tuple(self.units[k] for k in places),
+            self.epoch,
+            self.range[:, places],
+            self.range_rate[:, places],
+        )
 
     def table(self) -> QTable:
         """Largest effect of one unit of each parameter, and its rms."""
@@ -122,6 +133,22 @@ def signatures(
         if name not in of_range:
             raise InputError("the link's measurements do not depend on it", field=name)
     return _in_users_units(wanted, tags, of_range, of_rate)
+
+
+def signature_names(link: Link, tags: Time, names: Sequence[str]) -> tuple[str, ...]:
+    """Those of the names on which the link's measurements depend."""
+    dependent = link.range(tags).partials(tuple(names))
+    return tuple(name for name in names if name in dependent)
+
+
+def formula_names(link: Link) -> frozenset[str]:
+    """Parameters for which there is a first-order formula."""
+    model = link.lander.body.orientation
+    if not isinstance(model, RotationModel):
+        return frozenset()
+    lander = link.lander.lander.name
+    rotation = {name for term in model.terms for name in term.names}
+    return frozenset(rotation | {f"lander.{lander}.{axis}" for axis in "xyz"})
 
 
 def first_order(

@@ -5,8 +5,8 @@ In: the path of a scenario. Out: a `Campaign`.
 Tables of a scenario: ``campaign``, ``stations`` (a catalogue or a terrestrial frame) or
 ``station.NAME``, ``calendar.NAME``, ``lander.NAME``, ``link``, ``weather``, ``media``,
 ``schedule``, ``noise`` (an array), ``rotation`` (values other than the body's), ``estimate``,
-``editing``, ``truth``, ``data``. The demonstration campaign's file is the commented example of
-most of them. Paths are relative to the scenario.
+``target``, ``editing``, ``truth``, ``data``. The demonstration campaign's file is the commented
+example of most of them. Paths are relative to the scenario.
 """
 
 from __future__ import annotations
@@ -30,12 +30,13 @@ from wobble.formats.noise_sections import read_budget
 from wobble.formats.schedule_section import read_rule, read_view_limits
 from wobble.formats.series_sections import read_media, read_weather, series_warnings
 from wobble.formats.station_sections import read_stations, without_ocean_loading
+from wobble.formats.target_section import read_targets
 from wobble.formats.toml_section import Section, read_toml
 from wobble.link.media import Media
 from wobble.planet.body import Body
 from wobble.planet.parameter_units import unit_of
 
-__all__ = ["read_scenario"]
+__all__ = ["campaign_of", "read_scenario"]
 
 
 def read_scenario(path: str | Path) -> Campaign:
@@ -46,7 +47,18 @@ def read_scenario(path: str | Path) -> Campaign:
     InputError
         With file, line and key of what is missing, unknown or wrong.
     """
-    top = read_toml(path)
+    return campaign_of(read_toml(path))
+
+
+def campaign_of(top: Section) -> Campaign:
+    """The campaign that the tables of a scenario describe.
+
+    Raises
+    ------
+    InputError
+        As `read_scenario`.
+    """
+    path = top.path
     head = top.section("campaign")
     body = _body(head, top)
     span = _span(head)
@@ -67,7 +79,7 @@ def read_scenario(path: str | Path) -> Campaign:
     editing, limits = read_editing(top.section("editing", {}), weather)
     campaign = Campaign(
         name=head.text("name"),
-        source=Path(path),
+        source=path,
         ephemeris=_path_or_name(head, "ephemeris", "de440", ("de440", "de421")),
         body=body,
         stations=stations,
@@ -85,6 +97,7 @@ def read_scenario(path: str | Path) -> Campaign:
         truth=read_truth(top.section("truth", {}), parameters),
         data_files=data_files,
         agreement=agreement,
+        target=read_targets(top.section("target", {}), parameters),
         model_error=model_error,
         orientation_table=_earth_orientation(head),
         limits=limits,

@@ -11,6 +11,7 @@ expected.
 
 from __future__ import annotations
 
+import copy
 import re
 import tomllib
 from collections import Counter
@@ -176,6 +177,15 @@ class Section:
     def keys(self) -> list[str]:
         """Keys that stand in the table."""
         return list(self._data)
+
+    def content(self) -> dict[str, Any]:
+        """All that stands in the table, as TOML gives it: a copy."""
+        self._asked.update(self._data)
+        return copy.deepcopy(self._data)
+
+    def with_content(self, data: dict[str, Any]) -> Section:
+        """A table of the same file and name with other content, to be read anew."""
+        return Section(self.path, self._lines, self.name, data)
 
     def text(self, key: str, default: str | None = None) -> str:
         """A string."""

@@ -37,7 +37,6 @@ from wobble.report.geometry import (
 )
 from wobble.report.plan_figures import (
     coverage,
-    precision_against_passes,
     view_period_timeline,
 )
 from wobble.report.residual_figures import (
@@ -65,7 +64,6 @@ __all__ = [
     "coverage",
     "parameter_errors",
     "polar_path",
-    "precision_against_passes",
     "report_figures",
     "residual_histogram",
     "residuals_against",

@@ -15,17 +15,14 @@ from matplotlib.path import Path
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from wobble.campaign.precision import PrecisionHistory
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import InputError
-from wobble.estimation.parameters import ParameterSet
 from wobble.report.geometry import Coverage
 from wobble.report.style import (
     BLUE,
     GREEN,
     INK,
-    LINES,
     MARKERS,
     ORANGE,
     PALETTE,
@@ -38,9 +35,8 @@ from wobble.report.style import (
     legend_above,
     styled,
 )
-from wobble.report.text import SIGMA, unit_text
 
-__all__ = ["coverage", "precision_against_passes", "view_period_timeline"]
+__all__ = ["coverage", "view_period_timeline"]
 
 Array = NDArray[np.float64]
 
@@ -88,39 +84,6 @@ def view_period_timeline(
     _label_bands(axes, [f"{s} → {lander}" if several else s for s, lander in bands])
     axes.set_xlim(days(periods.start.min())[0], days(periods.stop.max())[0])
     date_axis(axes)
-    legend_above(axes)
-    return axes
-
-
-@styled
-def precision_against_passes(
-    history: PrecisionHistory,
-    parameters: ParameterSet,
-    names: Sequence[str],
-    axes: Axes | None = None,
-) -> Axes:
-    """Standard deviation of parameters against the number of passes.
-
-    Parameters
-    ----------
-    history : PrecisionHistory
-    parameters : ParameterSet
-        For the units.
-    names : sequence of str
-        Parameters to draw, relative to what is known beforehand if there are several.
-    axes : Axes, optional
-    """
-    axes = axes_or_new(axes)
-    for k, name in enumerate(names):
-        sigma = history.of(name)
-        scale = parameters[name].scale if len(names) == 1 else sigma[0]
-        axes.plot(
-            sigma / scale, color=PALETTE[k % len(PALETTE)], ls=LINES[k % len(LINES)], label=name
-        )
-    axes.set_yscale("log")
-    axes.set_xlabel("number of passes")
-    unit = f" ({unit_text(parameters[names[0]].unit)})" if len(names) == 1 else " / a priori"
-    axes.set_ylabel(f"{SIGMA}{unit}")
     legend_above(axes)
     return axes
 

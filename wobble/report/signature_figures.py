@@ -24,9 +24,10 @@ from wobble.report.style import (
     styled,
 )
 
-__all__ = ["signature_figure"]
+__all__ = ["MOST", "signature_figure"]
 
 MOST = len(PALETTE)
+"""So many parameters a reader can tell apart."""
 
 
 @styled

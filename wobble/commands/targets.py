@@ -1,0 +1,138 @@
+"""What several commands do with wanted precisions: options, answers, tables and figures.
+
+In: goals as typed, a campaign, a schedule. Out: how many passes each goal takes, until when, and
+what limits it then; ``precision.ecsv`` and its figures.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import click
+import numpy as np
+from astropy.table import QTable
+from astropy.time import Time, TimeDelta
+from astropy.units import Quantity
+
+from wobble.campaign.campaign import Campaign
+from wobble.campaign.derived import quantity_unit
+from wobble.campaign.goals import Goal, Goals
+from wobble.campaign.precision import Limitation, PrecisionHistory, UnreachableTarget
+from wobble.campaign.schedule import Passes
+from wobble.commands.output import add_figure
+from wobble.errors import InputError
+from wobble.estimation.parameters import unit_scale
+from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.target_section import parse_goals
+from wobble.report.effort_figures import (
+    precision_against_dates,
+    precision_against_hours,
+    precision_against_passes,
+)
+from wobble.report.style import offscreen
+
+__all__ = ["PLANET", "add_precision", "answer_goals", "hours_text", "limit_text", "plan_goals"]
+
+PLANET = click.option(
+    "--planet",
+    help="For C/MR^2 and core.radius: planet, or a file of what is assumed of its interior.",
+)
+OPTION = "--target"
+
+
+def plan_goals(campaign: Campaign, texts: tuple[str, ...], planet: str | None) -> Goals | None:
+    """Goals of the option ``--target``, each with its value; None if there are none."""
+    if not texts:
+        return None
+    goals = parse_goals(texts, {}, campaign.parameters, planet or campaign.body.name, OPTION)
+    for goal in goals.goals:
+        if goal.wanted is None:
+            raise InputError(
+                "the wanted precision is missing",
+                field=f"{OPTION} {goal.name}",
+                expected=goal.example,
+            )
+    return goals
+
+
+def answer_goals(
+    campaign: Campaign, passes: Passes, goals: Goals
+) -> tuple[PrecisionHistory, list[dict[str, Any]]]:
+    """History of precision over a schedule, and what it takes to reach each goal."""
+    progress = sys.stderr.isatty()
+    history = campaign.precision(passes, tuple(goals.derived.values()), progress=progress)
+    first = passes.start[0]
+    return history, [_answer(history, goals, goal, first) for goal in goals.goals]
+
+
+def _answer(history: PrecisionHistory, goals: Goals, goal: Goal, first: Time) -> dict[str, Any]:
+    """How many passes of the schedule reach a precision, until when, and what limits it then."""
+    assert goal.wanted is not None  # plan_goals has seen to it
+    try:
+        reached = history.passes_needed(goal.name, goal.wanted)
+    except UnreachableTarget as error:
+        raise InputError(
+            error.problem,
+            field=f"{OPTION} {goal.name}",
+            found=goal.told(goal.wanted),
+            expected=f"{goal.told(float(history.of(goal.name).min()))} or more",
+        ) from error
+    date = (first + TimeDelta(reached.date, format="sec")).isot[:10]
+    why = limit_text(reached.limitation)
+    text = (
+        f"{goal.name} to {goal.told(goal.wanted)}: the first {reached.passes} "
+        f"passes of the schedule, until {date}, {reached.hours:.1f} station hours "
+        f"({hours_text(reached.station_hours)}); what limits it then: {why}"
+    )
+    answer = {
+        "quantity": goal.name,
+        "unit": goal.unit,
+        "wanted": goal.wanted / goal.scale,
+        "reached": reached.sigma / goal.scale,
+        "passes": reached.passes,
+        "date": date,
+        "station_hours": reached.hours,
+        "hours_by_station": reached.station_hours,
+        "limited_by": why,
+        "text": text,
+    }
+    if goal.name in goals.derived:
+        assumed = goals.derived[goal.name].assumed
+        answer["assumed"] = assumed / goal.scale
+        answer["text"] += (
+            f"; of the rotation alone: what is assumed of gravity and mantle adds "
+            f"{goal.told(assumed)}, whatever the passes"
+        )
+    return answer
+
+
+def limit_text(limit: Limitation) -> str:
+    """What limits a precision, in words."""
+    return f"{limit.kind} ({limit.parameter})" if limit.parameter else limit.kind
+
+
+def hours_text(station_hours: dict[str, float]) -> str:
+    """Hours of each station."""
+    return ", ".join(f"{station} {hours:.1f} h" for station, hours in station_hours.items())
+
+
+def add_precision(
+    folder: ResultFolder, campaign: Campaign, history: PrecisionHistory, goals: Goals, first: Time
+) -> None:
+    """Every standard deviation after each pass, in the quantities' own units; three figures."""
+    table = QTable({"passes": np.arange(len(history.order) + 1), "station_hours": history.hours})
+    table["date"] = (first + TimeDelta(history.date, format="sec")).isot
+    for name in history.quantities:
+        unit = quantity_unit(name).user
+        table[name] = Quantity(history.of(name) / unit_scale(unit), unit or None)
+    folder.add("precision.ecsv", ecsv_text(table, campaign.provenance(campaign.plan_network)))
+    wanted = {goal.name: goal.wanted for goal in goals.goals}
+    with offscreen():
+        for name, effort, axes in (
+            ("precision", "the number of passes", precision_against_passes(history, wanted)),
+            ("precision_hours", "station hours", precision_against_hours(history, wanted)),
+            ("precision_dates", "the date", precision_against_dates(history, wanted, first)),
+        ):
+            text = f"Standard deviation of {goals.label} after each pass."
+            add_figure(folder, axes, name, f"Precision against {effort}", text)
