@@ -1,24 +1,38 @@
 """All passes that view periods allow, and which exclude one another."""
 
 import itertools
+from dataclasses import fields
 
 import numpy as np
 import pytest
 from astropy.time import Time
 
-from wobble.campaign.possible import exclusive_passes, only, possible_passes
+from wobble.campaign.link_geometry import Geometry
+from wobble.campaign.pass_ledger import PassLedger
+from wobble.campaign.possible import exclusive_passes, only, possible_passes, shared_limits
+from wobble.campaign.sols import SolCount
 from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import InputError
+from wobble.planet.lander_limits import LanderLimits
 
 
 def view_periods(*rows):
     start, stop, station = zip(*rows, strict=True)
     n = len(rows)
-    names = [np.array(station), np.full(n, "heron"), np.full(n, "")]
+    names = [np.array(station), np.array(station), np.full(n, "heron"), np.full(n, "")]
     edges = [np.full(n, "span")] * 2
-    return ViewPeriods(
-        Time(list(start)), Time(list(stop)), *names, *edges, np.zeros((n, 3)), *np.zeros((2, n))
-    )
+    geometry = Geometry(**{f.name: np.zeros((n, 3)) for f in fields(Geometry)})
+    return ViewPeriods(Time(list(start)), Time(list(stop)), *names, *edges, geometry)
+
+
+NO_LIMITS = LanderLimits()
+
+
+def ledger(rest=0.0, limits=NO_LIMITS, setup=0.0):
+    sols = SolCount(np.array([-88775.0, 2 * 88775.0]), np.array([-1.0, 2.0]))
+    setups = {name: setup for name in ("alder", "broom", "cliff")}
+    begin = Time("2031-05-01")
+    return PassLedger(begin, 86400.0, rest, (0.0, 0.0), setups, {"heron": limits}, {"heron": sols})
 
 
 PERIODS = view_periods(
@@ -43,15 +57,36 @@ def test_each_period_is_filled_with_whole_passes_at_the_step():
 
 
 @pytest.mark.parametrize("rest", [0.0, 2 * 3600.0])
-def test_exclusive_groups_are_the_pairs_that_break_a_rule(rest):
+@pytest.mark.parametrize("own_rest", [0.0, 900.0])
+def test_exclusive_groups_are_the_pairs_that_break_a_rule(rest, own_rest):
     passes = possible_passes(PERIODS, 2700.0, 600.0)
-    groups = exclusive_passes(passes, rest)
+    groups = exclusive_passes(passes, ledger(rest, LanderLimits(rest=own_rest)))
     together = {pair for g in groups for pair in itertools.combinations(g, 2)}
     start = (passes.start - passes.start[0]).to_value("s")
     # Every pair by itself: one lander hears one station, and rests between two begins.
     for i, j in itertools.combinations(range(len(passes)), 2):
-        broken = abs(start[i] - start[j]) < max(2700.0, rest)
+        broken = abs(start[i] - start[j]) < max(2700.0 + own_rest, rest) - 0.5
         assert ((i, j) in together) == broken
+
+
+def test_a_station_needs_its_setup_between_two_passes():
+    passes = possible_passes(PERIODS, 1800.0, 1800.0)
+    alder = np.flatnonzero(passes.station == "alder").tolist()
+    free = exclusive_passes(passes, ledger())
+    assert not any(set(alder[:2]) <= set(group) for group in free)
+    held = exclusive_passes(passes, ledger(setup=600.0))
+    assert any(set(alder[:2]) <= set(group) for group in held)
+
+
+def test_passes_share_the_seconds_of_a_sol():
+    passes = possible_passes(PERIODS, 2700.0, 1800.0)
+    assert shared_limits(passes, ledger()) == ()
+    # 60 W for at most 50 W h: fifty minutes in a sol, by hand.
+    limits = LanderLimits(power=60.0, energy_per_sol=50.0 * 3600.0)
+    (sol,) = shared_limits(passes, ledger(limits=limits))
+    assert sol.passes.tolist() == list(range(len(passes)))
+    np.testing.assert_allclose(sol.taken, 2700.0)
+    assert sol.bound == pytest.approx(3000.0)
 
 
 def test_some_passes_are_numbered_anew():

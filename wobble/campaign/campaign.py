@@ -21,7 +21,7 @@ from wobble.campaign.candidates import CandidatePasses, compress
 from wobble.campaign.conditions import ViewLimits
 from wobble.campaign.derived import DerivedQuantity
 from wobble.campaign.pass_ledger import PassLedger, Violation
-from wobble.campaign.possible import exclusive_passes, possible_passes
+from wobble.campaign.possible import exclusive_passes, possible_passes, shared_limits
 from wobble.campaign.precision import PrecisionHistory, precision_history
 from wobble.campaign.schedule import Passes, ScheduleRule, schedule_passes
 from wobble.campaign.schedule_check import check_passes
@@ -229,9 +229,10 @@ class Campaign:
         """What each pass would say of the estimated parameters, its own biases eliminated.
 
         The noise is that of the budget, with its correlations; nothing is simulated. Passes
-        exclude one another as the scenario's rest of a lander says.
+        exclude one another, and share the landers' sols, as the scenario's limits say.
         """
         rule: ScheduleRule = self._needed("rule")
+        ledger = self._ledger(rule)
         tags = passes.tags(rule, self.frequency)
         model = TrackingModel(
             self.plan_network, tags, self.parameters, self.biases, self._needed("budget")
@@ -270,7 +271,8 @@ class Campaign:
             hours=np.asarray((passes.stop - passes.start).to_value("h"), float),
             considered=considered.names,
             considered_sigma=considered.sigmas,
-            exclusive=exclusive_passes(passes, rule.rest),
+            exclusive=exclusive_passes(passes, ledger),
+            shared=shared_limits(passes, ledger),
         )
 
     def precision(

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,6 +36,24 @@ Array = NDArray[np.float64]
 ROWS_AT_A_TIME = 4096
 # Share of a combination along directions without information that counts as none.
 UNSEEN = 1e-6
+
+
+class SharedLimit(NamedTuple):
+    """What some passes take of something, and how much of it there is.
+
+    Attributes
+    ----------
+    passes : ndarray of int, shape (m,)
+        Their numbers, from 0.
+    taken : ndarray, shape (m,)
+        What each takes.
+    bound : float
+        What all that are chosen may take together, in the same unit.
+    """
+
+    passes: NDArray[np.int_]
+    taken: Array
+    bound: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +80,8 @@ class CandidatePasses:
         Their standard deviations, SI.
     exclusive : tuple of tuple of int
         Groups of passes (by number, from 0) of which at most one can be taken.
+    shared : tuple of SharedLimit
+        What groups of passes may take together, for example of a lander's sol.
 
     Raises
     ------
@@ -78,6 +99,7 @@ class CandidatePasses:
     considered: tuple[str, ...] = ()
     considered_sigma: Array = field(default_factory=lambda: np.zeros(0))
     exclusive: tuple[tuple[int, ...], ...] = ()
+    shared: tuple[SharedLimit, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.blocks:

@@ -19,14 +19,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
 
-from wobble.campaign.candidates import CandidatePasses
+from wobble.campaign.candidates import CandidatePasses, SharedLimit
 from wobble.errors import ConvergenceError, InputError, UnknownNameError
 
 __all__ = ["Gathering", "Limits", "PassBudget"]
@@ -106,9 +105,9 @@ class Limits:
             or has no budget.
         """
         n = len(candidates)
-        rows = [*_budget_rows(candidates, budget), *_exclusive_rows(candidates)]
+        rows = [*_budget_rows(candidates, budget), *_group_rows(candidates)]
         if not rows:
-            rows = [_Row(np.arange(n), np.ones(n), float(n))]
+            rows = [SharedLimit(np.arange(n), np.ones(n), float(n))]
         passes = np.concatenate([row.passes for row in rows])
         taken = np.concatenate([row.taken for row in rows])
         number = np.repeat(np.arange(len(rows)), [len(row.passes) for row in rows])
@@ -198,22 +197,15 @@ def _largest(signal: Array, count: int) -> tuple[Array, Array]:
     return shares, signal[taken].min(keepdims=True)
 
 
-class _Row(NamedTuple):
-    """What each of some passes takes, and how much there is."""
-
-    passes: NDArray[np.int_]
-    taken: Array
-    bound: float
-
-
-def _exclusive_rows(candidates: CandidatePasses) -> list[_Row]:
+def _group_rows(candidates: CandidatePasses) -> list[SharedLimit]:
     groups = [np.array(group, int) for group in candidates.exclusive]
-    return [_Row(group, np.ones(len(group)), 1.0) for group in groups]
+    one_of_each = [SharedLimit(group, np.ones(len(group)), 1.0) for group in groups]
+    return [*one_of_each, *candidates.shared]
 
 
-def _budget_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
+def _budget_rows(candidates: CandidatePasses, budget: PassBudget) -> list[SharedLimit]:
     n = len(candidates)
-    rows: list[_Row] = []
+    rows: list[SharedLimit] = []
     if budget.passes is not None:
         if not 1 <= budget.passes <= n:
             raise InputError(
@@ -222,7 +214,7 @@ def _budget_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
                 found=budget.passes,
                 expected=f"from 1 to {n}, the number of candidates",
             )
-        rows.append(_Row(np.arange(n), np.ones(n), float(budget.passes)))
+        rows.append(SharedLimit(np.arange(n), np.ones(n), float(budget.passes)))
     stations = _station_hours(candidates, budget)
     if budget.hours is not None:
         stations = [("budget.hours", np.arange(n), budget.hours), *stations]
@@ -234,11 +226,11 @@ def _budget_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
                 found=hours,
             )
         if np.isfinite(hours):
-            rows.append(_Row(passes, candidates.hours[passes], float(hours)))
+            rows.append(SharedLimit(passes, candidates.hours[passes], float(hours)))
     return rows + _weekly_rows(candidates, budget)
 
 
-def _weekly_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
+def _weekly_rows(candidates: CandidatePasses, budget: PassBudget) -> list[SharedLimit]:
     if budget.per_week is None:
         return []
     if budget.per_week < 1:
@@ -250,7 +242,7 @@ def _weekly_rows(candidates: CandidatePasses, budget: PassBudget) -> list[_Row]:
         )
     week = ((candidates.start - candidates.start.min()) // WEEK).astype(int)
     groups = [np.flatnonzero(week == w) for w in np.unique(week)]
-    return [_Row(group, np.ones(len(group)), float(budget.per_week)) for group in groups]
+    return [SharedLimit(group, np.ones(len(group)), float(budget.per_week)) for group in groups]
 
 
 def _station_hours(

@@ -29,7 +29,7 @@ from wobble.constants import DAY
 from wobble.link.network import Network
 from wobble.planet.lander_limits import LanderLimits
 
-__all__ = ["BookedPass", "PassLedger", "Violation"]
+__all__ = ["TOLERANCE", "BookedPass", "PassLedger", "Violation"]
 
 TOLERANCE = 0.5
 """By so much a limit may be missed, s: passes are given to whole seconds."""
