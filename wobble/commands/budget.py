@@ -20,7 +20,7 @@ from wobble.commands.output import JSON, OUT, print_json, print_where, result_fo
 from wobble.commands.steps import scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
-from wobble.formats.results import ecsv_text
+from wobble.formats.ecsv import ecsv_text
 from wobble.formats.toml_section import parse_quantity
 from wobble.noise.budget_table import BudgetRow, LinkConditions, budget_table
 from wobble.report.figures import budget_figures

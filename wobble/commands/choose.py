@@ -30,7 +30,8 @@ from wobble.commands.output import JSON, OUT, add_figure, print_json, print_wher
 from wobble.commands.steps import CAUTION, scenario_argument
 from wobble.commands.targets import PLANET, hours_text, limit_text
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.ecsv import ecsv_text
+from wobble.formats.results import ResultFolder
 from wobble.formats.target_section import parse_goals
 from wobble.formats.toml_section import parse_quantity
 from wobble.report.effort_figures import precision_and_bound

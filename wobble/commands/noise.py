@@ -20,8 +20,9 @@ from wobble.commands.output import JSON, OUT, add_figure, print_json, print_wher
 from wobble.commands.steps import DATA, read_data, scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution_files import read_solution
+from wobble.formats.ecsv import ecsv_text
 from wobble.formats.noise_sections import budget_as_toml
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.results import ResultFolder
 from wobble.report.noise_figures import residual_allan_deviation, residual_spectrum
 from wobble.report.style import offscreen
 from wobble.report.text import rounded

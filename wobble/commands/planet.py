@@ -22,9 +22,10 @@ from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.estimation.core_estimate import CoreEstimate, read_core_estimate
 from wobble.formats.body_file import read_body, read_nutation_setup
+from wobble.formats.ecsv import ecsv_text
 from wobble.formats.interior_file import read_interior
 from wobble.formats.measured import parse_measured
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.results import ResultFolder
 from wobble.formats.toml_section import parse_quantity
 from wobble.planet.angle_sets import AngleSeries, angle_series, angle_sets
 from wobble.planet.computed_nutation import ComputedNutation

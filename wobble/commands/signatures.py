@@ -29,7 +29,8 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
 from wobble.commands.steps import scenario_argument
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.ecsv import ecsv_text
+from wobble.formats.results import ResultFolder
 from wobble.link.observables import Link
 from wobble.report.signature_figures import MOST, signature_figure
 from wobble.report.style import offscreen

@@ -23,7 +23,8 @@ from wobble.campaign.schedule import Passes
 from wobble.commands.output import add_figure
 from wobble.errors import InputError
 from wobble.estimation.parameters import unit_scale
-from wobble.formats.results import ResultFolder, ecsv_text
+from wobble.formats.ecsv import ecsv_text
+from wobble.formats.results import ResultFolder
 from wobble.formats.target_section import parse_goals
 from wobble.report.effort_figures import (
     precision_against_dates,

@@ -11,11 +11,12 @@ from pathlib import Path
 
 import numpy as np
 from astropy import units
-from astropy.table import QTable
+from astropy.table import Table
 from astropy.time import Time
 
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
+from wobble.formats.ecsv import read_ecsv
 from wobble.planet.angle_terms import ANGLES
 from wobble.planet.cubic_table import CubicTable
 from wobble.planet.series_terms import TabulatedAngles
@@ -32,11 +33,7 @@ def read_angle_table(path: str | Path) -> TabulatedAngles:
         If the file cannot be read, lacks the epochs, has a column that is no angle or has no
         unit of an angle, or its epochs do not increase.
     """
-    table = _read(Path(path))
-    if "epoch" not in table.colnames:
-        raise InputError(
-            "a column is missing", source=path, field="epoch", found=", ".join(table.colnames)
-        )
+    table = read_ecsv(path, ("epoch",))
     columns = [name for name in table.colnames if name != "epoch"]
     if not columns:
         raise InputError("no angle", source=path, expected=f"a column {' or '.join(ANGLES)}")
@@ -55,16 +52,7 @@ def read_angle_table(path: str | Path) -> TabulatedAngles:
     return TabulatedAngles(spline, tuple(ANGLES.index(name) for name in columns))
 
 
-def _read(path: Path) -> QTable:
-    try:
-        return QTable.read(path.read_text(encoding="utf-8").splitlines(), format="ascii.ecsv")
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
-    except (UnicodeDecodeError, ValueError, IndexError) as error:
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
-
-
-def _radians(table: QTable, name: str, path: str | Path) -> np.ndarray:
+def _radians(table: Table, name: str, path: str | Path) -> np.ndarray:
     if name not in ANGLES:
         raise UnknownNameError("angle", name, ANGLES, source=path, field=name)
     column = table[name]

@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 from astropy import units
-from astropy.io import ascii as astropy_ascii
 
 from wobble.earth.stations import HorizonMask
 from wobble.errors import InputError
+from wobble.formats.ecsv import read_ecsv
 from wobble.formats.toml_section import Section
 
 __all__ = ["read_mask"]
@@ -44,19 +44,9 @@ def read_mask(section: Section, otherwise: HorizonMask) -> HorizonMask:
 
 
 def _mask_of_file(path: Path) -> HorizonMask:
-    try:
-        text = path.read_text(encoding="utf-8")
-        table = astropy_ascii.read(text.splitlines(), format="ecsv")
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
-    except (UnicodeDecodeError, ValueError, astropy_ascii.InconsistentTableError) as error:
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
+    table = read_ecsv(path, ("azimuth", "elevation"))
     columns = []
     for name in ("azimuth", "elevation"):
-        if name not in table.colnames:
-            raise InputError(
-                "a column is missing", source=path, field=name, found=", ".join(table.colnames)
-            )
         try:
             factor = units.Unit(table[name].unit or "").to("rad")
             columns.append(np.asarray(table[name], float) * factor)

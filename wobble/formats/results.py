@@ -9,23 +9,20 @@ behind that was not there before.
 
 from __future__ import annotations
 
-import io
 import os
 import tempfile
-from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from astropy.io import ascii as astropy_ascii
-from astropy.table import Table
 from astropy.time import Time
 
 from wobble.campaign.schedule import Passes
 from wobble.errors import InputError
 from wobble.formats.atomic import write_atomically
+from wobble.formats.ecsv import read_ecsv
 
-__all__ = ["ResultFolder", "ecsv_text", "read_schedule"]
+__all__ = ["ResultFolder", "read_schedule"]
 
 SCHEDULE_COLUMNS = ("pass", "station", "lander", "antenna", "start", "stop")
 
@@ -100,15 +97,6 @@ class ResultFolder:
         self._made = []
 
 
-def ecsv_text(table: Table, meta: Mapping[str, object]) -> str:
-    """A table as text in ECSV, with what made it in its head."""
-    table = table.copy(copy_data=False)
-    table.meta = {**table.meta, **meta}
-    text = io.StringIO()
-    table.write(text, format="ascii.ecsv")
-    return text.getvalue()
-
-
 def read_schedule(path: str | os.PathLike[str]) -> Passes:
     """Read a schedule as `Passes.table` gives it; without transmitters it is two-way.
 
@@ -117,22 +105,7 @@ def read_schedule(path: str | os.PathLike[str]) -> Passes:
     InputError
         If the file cannot be read, or lacks a column.
     """
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-        table = astropy_ascii.read(text.splitlines(), format="ecsv")
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
-    except (UnicodeDecodeError, ValueError, astropy_ascii.InconsistentTableError) as error:
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
-    for column in SCHEDULE_COLUMNS:
-        if column not in table.colnames:
-            raise InputError(
-                "a column is missing",
-                source=path,
-                field=column,
-                found=", ".join(table.colnames),
-                expected=", ".join(SCHEDULE_COLUMNS),
-            )
+    table = read_ecsv(path, SCHEDULE_COLUMNS)
     try:
         start, stop = (Time(list(table[c]), scale="utc") for c in ("start", "stop"))
     except ValueError as error:

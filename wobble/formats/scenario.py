@@ -29,7 +29,11 @@ from wobble.formats.link_section import read_link
 from wobble.formats.noise_sections import read_budget
 from wobble.formats.schedule_section import read_rule, read_view_limits
 from wobble.formats.series_sections import read_media, read_weather, series_warnings
-from wobble.formats.station_sections import read_stations, without_ocean_loading
+from wobble.formats.station_sections import (
+    known_station_names,
+    read_stations,
+    without_ocean_loading,
+)
 from wobble.formats.target_section import read_targets
 from wobble.formats.toml_section import Section, read_toml
 from wobble.link.media import Media
@@ -69,7 +73,9 @@ def campaign_of(top: Section) -> Campaign:
     if not landers:
         raise InputError("no lander", source=path, field="lander", expected="[lander.NAME]")
     data_files, agreement, model_error = read_data(
-        top.section("data", {}), [s.name for s in stations], [lander.name for lander in landers]
+        top.section("data", {}),
+        known_station_names(top, stations),
+        [lander.name for lander in landers],
     )
     media, frequency = read_link(top.section("link", {}))
     weather, measured = read_weather(top), read_media(top)

@@ -15,19 +15,17 @@ media                 ``zenith_dry``, ``zenith_wet`` (delays, m), ``vertical_con
 from __future__ import annotations
 
 import os
-import warnings
 from typing import Any, TypeVar
 
 import astropy.units as u
 import numpy as np
-from astropy.io import ascii as astropy_ascii
 from astropy.table import Table
 from astropy.time import Time
 from numpy.typing import NDArray
 
 from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.text import read_lines
+from wobble.formats.ecsv import read_ecsv
 from wobble.formats.time_tags import parse_calendar, utc_time
 
 __all__ = ["COLUMNS", "read_series"]
@@ -95,24 +93,8 @@ def read_series(kind: type[Series], path: str | os.PathLike[str], **settings: An
 
 
 def _table(path: str | os.PathLike[str]) -> Table:
-    lines = []
-    for line in read_lines(path):
-        if not line.ended:
-            raise line.error("the table is cut off: its last line has no end")
-        lines.append(line.text)
-    if not lines[0].startswith("# %ECSV"):
-        raise InputError(
-            "not a table in ECSV", source=path, line=1, found=lines[0][:40], expected="# %ECSV 1.0"
-        )
-    try:
-        with warnings.catch_warnings(), u.add_enabled_units([TECU]):
-            # The reader warns of what the format does not know, and goes on; leap seconds that
-            # are not yet announced are no fault of the table.
-            warnings.simplefilter("error")
-            warnings.filterwarnings("ignore", message=".*dubious year")
-            table = astropy_ascii.read(lines, format="ecsv", guess=False)
-    except Exception as error:  # it raises whatever a broken table provokes
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
+    with u.add_enabled_units([TECU]):
+        table = read_ecsv(path)
     if not len(table):
         raise InputError("the table has no row", source=path)
     return table

@@ -14,6 +14,7 @@ its code or DOMES number in the frame, or with its key ``site``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,12 @@ from wobble.formats.mask_section import read_mask
 from wobble.formats.sinex import Sinex, read_sinex
 from wobble.formats.toml_section import Section, read_toml
 
-__all__ = ["read_catalogue", "read_stations", "without_ocean_loading"]
+__all__ = [
+    "known_station_names",
+    "read_catalogue",
+    "read_stations",
+    "without_ocean_loading",
+]
 
 Span = tuple[Time, Time] | None
 # More than this is a wrong unit or a wrong exponent.
@@ -97,6 +103,15 @@ def read_stations(top: Section, span: Span) -> tuple[Station, ...]:
             expected="a catalogue, a frame or [station.X]",
         )
     return tuple(found.values())
+
+
+def known_station_names(top: Section, used: Iterable[Station]) -> list[str]:
+    """Names of the stations of a scenario, and of those in its catalogue that it does not use."""
+    names = [station.name for station in used]
+    section = top.section("stations", {})
+    if "catalogue" in section:
+        names += [s.name for s in read_catalogue(section.path.parent / section.text("catalogue"))]
+    return list(dict.fromkeys(names))
 
 
 def without_ocean_loading(stations: tuple[Station, ...]) -> list[str]:
