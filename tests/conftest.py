@@ -6,6 +6,8 @@ from pathlib import Path
 # Two test processes share two cores: threads of the linear algebra would only get in each other's
 # way. It must be set before numpy is loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Lines of the command line are as long in every test, whatever the terminal of the tests is.
+os.environ["COLUMNS"] = "140"
 
 import pytest
 

@@ -9,6 +9,7 @@ The trade's sentences:
 >>> data = campaign.simulate(passes, seed=7)              # doctest: +SKIP
 >>> solution = campaign.fit(data)                         # doctest: +SKIP
 >>> solution["pole.precession_rate"].to("mas/yr")         # doctest: +SKIP
+>>> wobble.hand_check(campaign, solution=solution)        # doctest: +SKIP
 """
 
 import warnings
@@ -16,6 +17,7 @@ import warnings
 from erfa import ErfaWarning
 
 from wobble.campaign.campaign import Campaign
+from wobble.check.hand_check import hand_check
 from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError, WobbleError
 from wobble.estimation.solution import Solution
@@ -35,6 +37,7 @@ __all__ = [
     "Tracking",
     "WobbleError",
     "__version__",
+    "hand_check",
     "open_ephemeris",
     "read_body",
     "read_catalogue",

@@ -16,10 +16,12 @@ import click
 
 from wobble.commands import (
     budget,
+    check,
     choose,
     convert,
     fit,
     inspect,
+    new,
     noise,
     plan,
     planet,
@@ -27,7 +29,7 @@ from wobble.commands import (
     signatures,
     study,
 )
-from wobble.errors import InputError, WobbleError
+from wobble.errors import InputError, UnknownNameError, WobbleError
 from wobble.version import __version__
 
 __all__ = ["main"]
@@ -46,6 +48,13 @@ class _Commands(click.Group):
             click.echo(f"wobble: {error}", err=True)
             sys.exit(1)
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+            raise UnknownNameError("command", args[0], self.list_commands(ctx))
+        return super().resolve_command(ctx, args)
+
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wobble")
@@ -54,27 +63,32 @@ def main() -> None:
 
     \b
     The job, step by step:
-      wobble plan      SCENARIO.toml                 when can whom be tracked, and which passes
-      wobble choose    SCENARIO.toml --passes 60     the best passes, with their certificate
-      wobble study     STUDY.toml --out study        precision of a scenario that is varied
-      wobble signatures SCENARIO.toml                what each parameter does to the data
-      wobble budget    SCENARIO.toml                 what spoils the link
-      wobble simulate  SCENARIO.toml --out results   synthetic measurements of these passes
-      wobble fit       SCENARIO.toml DATA...         estimate, with honest uncertainties
-      wobble report    SCENARIO.toml results         the page to read
-      wobble noise     SCENARIO.toml results         how noisy the passes were
-      wobble run       SCENARIO.toml --out results   all of it
-      wobble nutation  BODY                          how the body nods, from the Sun's torque
-      wobble interior  ...                           what is inside
-      wobble angles    ...                           between two sets of orientation angles
-      wobble inspect   DATA...                       what is in files of tracking data
-      wobble convert   SCENARIO.toml DATA...         from one format of file into another
+      wobble new        FOLDER      a scenario of your own
+      wobble check      SCENARIO    its numbers by pencil
+      wobble plan       SCENARIO    when, and which passes
+      wobble choose     SCENARIO    the best passes
+      wobble study      STUDY       a scenario that is varied
+      wobble signatures SCENARIO    what each parameter does
+      wobble budget     SCENARIO    what spoils the link
+      wobble simulate   SCENARIO    synthetic measurements
+      wobble inspect    DATA        what is in files of data
+      wobble convert    SCENARIO    files of another format
+      wobble fit        SCENARIO    estimate, honestly
+      wobble noise      SCENARIO    how noisy the passes were
+      wobble report     SCENARIO    the page to read
+      wobble run        SCENARIO    all of it
 
-    A scenario is a TOML file; synthetic_passes/campaign.toml is a commented one.
+    \b
+    Example: wobble new mine
+             wobble run mine/campaign.toml --out results
+    A scenario is a TOML file; "wobble new" writes a commented one.
+    wobble COMMAND --help shows an example of each command.
     """
 
 
 MODULES = (
+    new,
+    check,
     plan,
     choose,
     study,

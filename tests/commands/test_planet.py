@@ -151,7 +151,8 @@ def test_a_solution_is_taken_and_completed_by_a_value(tmp_path: Path) -> None:
     assert "interior" not in alone
     assert alone["polar_moment"]["moment"] == pytest.approx(0.36367, abs=0.00005)
     complete = good("interior", path, "--core-period", "-242.3 +- 2.7 d", "--samples", 100)
-    assert "no correlations given, taken as zero; independent: core.period" in complete
+    said = " ".join(complete.split())
+    assert "no correlations given, taken as zero; independent: core.period" in said
     assert "core_radius" in complete
 
 
@@ -209,7 +210,7 @@ def test_angles_as_series(tmp_path: Path) -> None:
         (("nutation", "mars", "--core-factor", "0.06"), "--core-period"),
         (("nutation", "mars", "--core-factor", "0.06", "--core-period", "240"), "negative period"),
         (("interior",), "nothing to infer from"),
-        (("interior", "nowhere"), "cannot be read"),
+        (("interior", "nowhere"), "no such folder"),
         (("interior", "--rate", "-7608"), "no value with an uncertainty"),
         (("interior", "--rate", "7608.3 +- 2.1 mas/yr"), "precession_rate"),
         (("interior", "--core-factor", "0.06 +- 0.01"), "pole.precession_rate"),

@@ -128,7 +128,7 @@ def test_interior_and_moment_follow_from_the_published_values() -> None:
         ("solution.json", "{}", "not a solution in JSON"),
         ("solution.json", '{"parameters": {"core.factor": {"value": 1}}}', "unit"),
         ("solution.json", '{"parameters": {"spin.rate": {}}}', "no parameter that tells"),
-        ("solution.ecsv", "nothing", "cannot be read"),
+        ("solution.ecsv", "nothing", "not whole"),
     ],
 )
 def test_files_that_are_no_solution_are_refused(

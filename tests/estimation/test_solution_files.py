@@ -92,7 +92,7 @@ def test_a_covariance_of_other_parameters_is_refused(solution: Solution, tmp_pat
 def test_files_that_are_missing_cut_or_incomplete_are_named(
     solution: Solution, tmp_path: Path
 ) -> None:
-    with pytest.raises(InputError, match=r"solution\.ecsv.*cannot be read"):
+    with pytest.raises(InputError, match="no results of a fit"):
         read_solution(tmp_path)
     write_solution(tmp_path, solution)
     path = tmp_path / "residuals.ecsv"

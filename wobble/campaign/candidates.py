@@ -101,6 +101,13 @@ class CandidatePasses:
     exclusive: tuple[tuple[int, ...], ...] = ()
     shared: tuple[SharedLimit, ...] = ()
 
+    def __repr__(self) -> str:
+        stations = ", ".join(dict.fromkeys(self.station.tolist()))
+        return (
+            f"<CandidatePasses: {len(self.blocks)}, {self.hours.sum():.1f} station hours of "
+            f"{stations}; {len(self.parameters)} parameters>"
+        )
+
     def __post_init__(self) -> None:
         if not self.blocks:
             raise InputError("there is no candidate pass", field="blocks", expected="at least one")

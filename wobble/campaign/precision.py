@@ -29,12 +29,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from astropy.table import Table
 from numpy.typing import ArrayLike, NDArray
 from tqdm import tqdm
 
 from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.observability import NOT_IMPROVED
+from wobble.shown import with_table
 
 __all__ = [
     "Limitation",
@@ -215,6 +217,27 @@ class PrecisionHistory:
         begin = self.candidates.start[self.order].min()
         ends = np.maximum.accumulate(self.candidates.stop[self.order])
         return np.concatenate([[begin], ends])
+
+    def table(self) -> Table:
+        """Standard deviation of each quantity before the passes and after all of them, SI."""
+        return Table(
+            {
+                "quantity": list(self.quantities),
+                "before": self.sigma[0],
+                "after": self.sigma[-1],
+                "gained (times)": self.sigma[0] / self.sigma[-1],
+            }
+        )
+
+    def __repr__(self) -> str:
+        passes, hours = len(self.order), self.hours[-1]
+        return (
+            f"<PrecisionHistory: {len(self.quantities)} quantities after each of {passes} passes, "
+            f"{hours:.1f} station hours>"
+        )
+
+    def _repr_html_(self) -> str:
+        return with_table(repr(self) + "; standard deviations, SI", self.table())
 
     def of(self, quantity: str) -> Array:
         """Realistic standard deviation of one quantity at each moment, SI, shape (n + 1,).

@@ -16,7 +16,14 @@ from astropy.table import QTable
 from astropy.units import Quantity
 
 from wobble.campaign.campaign import Campaign
-from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    OUT,
+    print_json,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
@@ -74,6 +81,7 @@ def budget(
 
     \b
     Example: wobble budget synthetic_passes/campaign.toml --sun-angle "20 deg" --out budget
+
     Writes budget.ecsv and two figures.
     """
     if campaign.budget is None:
@@ -106,10 +114,10 @@ def budget(
         columns = {name: np.asarray(table[name].value).tolist() for name in table.colnames[1:]}
         print_json({"contribution": list(table["contribution"]), **columns})
         return
-    click.echo(f"{campaign.name}: noise of the link, 1 sigma")
+    say(f"{campaign.name}: noise of the link, 1 sigma")
     for line in _lines(rows, conditions):
         click.echo(line)
-    print_where(folder)
+    print_where(folder, f"wobble check {campaign.source} holds these numbers against a pencil's")
 
 
 def _lines(rows: list[BudgetRow], conditions: LinkConditions) -> list[str]:

@@ -26,7 +26,16 @@ from wobble.campaign.precision import UnreachableTarget, precision_of
 from wobble.campaign.schedule import Passes
 from wobble.campaign.selection import Selection, select_passes
 from wobble.campaign.visibility import ViewPeriods
-from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    add_figure,
+    print_json,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import CAUTION, scenario_argument
 from wobble.commands.targets import PLANET, hours_text, limit_text
 from wobble.errors import InputError, UnknownNameError
@@ -117,8 +126,14 @@ def choose(
         print_json(summary)
         return
     for line in (*summary["text"], *summary["notes"]):
-        click.echo(line)
-    print_where(folder)
+        say(line)
+    passes_file = folder.path / "passes.ecsv" if folder else None
+    print_where(
+        folder,
+        f"wobble simulate {campaign.source} --passes {passes_file} --out rehearsal"
+        if passes_file
+        else KEEP,
+    )
 
 
 def _budget(

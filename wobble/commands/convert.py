@@ -13,7 +13,7 @@ import click
 from astropy.time import Time
 
 from wobble.campaign.campaign import SIMULATED, Campaign
-from wobble.commands.output import JSON, print_json
+from wobble.commands.output import JSON, print_json, say
 from wobble.commands.steps import DATA, read_data, scenario_argument
 from wobble.errors import InputError
 from wobble.formats.agreement_section import EXAMPLE
@@ -83,8 +83,9 @@ def convert(
         print_json({"written": str(out), "measurements": len(tracking), "notes": notes})
         return
     for note in notes:
-        click.echo(f"data: {note}")
-    click.echo(f"{len(tracking)} measurements written to {out}")
+        say(f"data: {note}")
+    say(f"{len(tracking)} measurements written to {out}")
+    say(f"next: wobble inspect {out} --scenario {campaign.source}")
 
 
 def _message(

@@ -11,7 +11,16 @@ from pathlib import Path
 import click
 
 from wobble.campaign.campaign import Campaign
-from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    print_json,
+    print_solution,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import (
     DATA,
     add_report,
@@ -21,6 +30,7 @@ from wobble.commands.steps import (
 )
 from wobble.estimation.solution_files import read_solution
 from wobble.formats.results import ResultFolder
+from wobble.version import __version__
 
 __all__ = ["COMMANDS"]
 
@@ -35,11 +45,13 @@ def fit_command(
 ) -> None:
     """Estimate the scenario's parameters from DATA.
 
-    \b
     DATA are files of measurements (.ecsv, .tdm, .kvn, .xml, .npt, .crd, .csv); the scenario's
     own if left out.
+
+    \b
     Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
     Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
+
     Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
     """
     with result_folder(out) as folder:
@@ -51,9 +63,13 @@ def fit_command(
         print_json(solution.as_json() | {"data_warnings": warnings})
         return
     for warning in warnings:
-        click.echo(f"data: {warning}")
-    click.echo(solution)
-    print_where(folder)
+        say(f"data: {warning}")
+    print_solution(solution)
+    if folder is None:
+        print_where(None, KEEP)
+    else:
+        files = "".join(f" {path}" for path in data)
+        print_where(folder, f"wobble report {campaign.source} {folder.path}{files}")
 
 
 @click.command()
@@ -64,10 +80,12 @@ def fit_command(
 def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: bool) -> None:
     """The page to read, from the folder RESULTS that a fit has written.
 
-    \b
     DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
     the scenario's own files.
+
+    \b
     Example: wobble report tests/data/lunar_ranging/scenario.toml lunar
+
     Writes report.html and figures/ into the folder.
     """
     solution = read_solution(results)
@@ -81,10 +99,15 @@ def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: b
             tracking=tracking,
             truth=tracking.meta.get("truth"),
         )
+    made_by = solution.provenance.get("wobble", "of an unknown version")
+    if made_by != __version__:
+        warnings = [*warnings, f"fitted by wobble {made_by}, reported by wobble {__version__}"]
     if as_json:
         print_json({"report": str(results / "report.html"), "data_warnings": warnings})
         return
-    print_where(folder)
+    for warning in warnings:
+        say(f"data: {warning}")
+    print_where(folder, f"open {results / 'report.html'} in a browser")
 
 
 COMMANDS: list[click.Command] = [fit_command, report]

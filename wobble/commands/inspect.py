@@ -55,7 +55,7 @@ def inspect_command(
         return
     for inspection in found:
         _print(inspection)
-    print_where(folder)
+    print_where(folder, "wobble fit SCENARIO.toml with these files")
 
 
 def _print(inspection: Inspection) -> None:

@@ -16,7 +16,16 @@ import numpy as np
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.residual_noise import ResidualNoise, residual_noise
-from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    add_figure,
+    print_json,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import DATA, read_data, scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution_files import read_solution
@@ -84,8 +93,8 @@ def noise(
         print_json(_as_json(found))
         return
     for line in _lines(campaign, found):
-        click.echo(line)
-    print_where(folder)
+        say(line)
+    print_where(folder, "paste the [[noise]] tables into a scenario" if folder else KEEP)
 
 
 def _toml(found: ResidualNoise) -> str:

@@ -14,7 +14,15 @@ import click
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
-from wobble.commands.output import JSON, OUT, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    print_json,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.plan_lines import pass_lines, print_lines, view_hours
 from wobble.commands.steps import (
     CAUTION,
@@ -26,7 +34,7 @@ from wobble.commands.steps import (
 )
 from wobble.commands.targets import PLANET, add_precision, answer_goals, plan_goals
 from wobble.errors import InputError
-from wobble.formats.results import read_schedule
+from wobble.formats.results import ResultFolder, read_schedule
 
 __all__ = ["COMMANDS"]
 
@@ -59,6 +67,7 @@ def plan(
     Example: wobble plan synthetic_passes/campaign.toml --out plan
     Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 40 mas/yr"
     Example: wobble plan synthetic_passes/campaign.toml --passes plan/passes.ecsv
+
     Writes view_periods.ecsv, passes.ecsv, passes.ics (a calendar, RFC 5545), report.html and
     figures/; with targets also precision.ecsv, every standard deviation after each pass, and
     figures of it against passes, station hours and dates. Targets are parameters, C/MR^2 or
@@ -83,15 +92,15 @@ def plan(
     if as_json:
         print_json(plan_summary(campaign, periods, schedule) | {"targets": answers})
         return
-    click.echo(periods)
+    say(periods)
     print_lines(view_hours(periods))
-    click.echo(schedule)
+    say(schedule)
     print_lines(pass_lines(schedule), SHOWN + 1)
     for answer in answers:
-        click.echo(answer["text"])
+        say(answer["text"])
     for note in (*periods.notes, CAUTION):
-        click.echo(note)
-    print_where(folder)
+        say(note)
+    print_where(folder, *_next_steps(campaign, folder))
 
 
 def _checked(campaign: Campaign, path: Path, *, as_json: bool) -> Passes:
@@ -122,6 +131,16 @@ def _checked(campaign: Campaign, path: Path, *, as_json: bool) -> Passes:
             expected="passes that keep every constraint of the scenario",
         )
     return passes
+
+
+def _next_steps(campaign: Campaign, folder: ResultFolder | None) -> list[str]:
+    if folder is None:
+        return [KEEP]
+    simulate = f"wobble simulate {campaign.source} --passes {folder.path / 'passes.ecsv'}"
+    return [
+        f"open {folder.path / 'report.html'} in a browser",
+        f"{simulate} --out rehearsal",
+    ]
 
 
 COMMANDS: list[click.Command] = [plan]

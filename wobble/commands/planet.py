@@ -15,7 +15,17 @@ import numpy as np
 from astropy.table import QTable
 from astropy.time import Time
 
-from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    add_figure,
+    print_json,
+    print_table,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
@@ -70,10 +80,12 @@ def nutation(
 ) -> None:
     """Precession and nutation of BODY, computed from the torque on its flattening.
 
-    \b
     BODY is "mars" or a body file with a section [rotation.computed_nutation].
+
+    \b
     Example: wobble nutation mars
     Example: wobble nutation mars --core-factor 0.061 --core-period -242.3 --out nutation
+
     Writes nutation.ecsv, with a core nutation_core.ecsv, and figures.
     """
     with result_folder(out) as folder:
@@ -88,13 +100,24 @@ def nutation(
     if as_json:
         print_json(_nutation_json(found, budget, core, amplified))
         return
-    click.echo(budget)
-    click.echo(repr(found.axis).strip("<>"))
-    click.echo(found.series)
+    say(budget)
+    say(repr(found.axis).strip("<>"))
+    _print_series(found.series)
     if amplified is not None:
-        click.echo(f"With a {core}:")
-        click.echo(amplified)
-    print_where(folder)
+        say(f"With a {core}:")
+        _print_series(amplified)
+    print_where(
+        folder, KEEP if folder is None else f"open the figures in {folder.path / 'figures'}"
+    )
+
+
+def _next_step(folder: ResultFolder | None) -> str:
+    return KEEP if folder is None else f"look at the figures in {folder.path / 'figures'}"
+
+
+def _print_series(series: NutationSeries) -> None:
+    say(series.caption())
+    print_table(series.rounded_table())
 
 
 def _half_span(years: float) -> float:
@@ -230,13 +253,16 @@ def interior(
 ) -> None:
     """Moment of inertia and core of a planet from its rotation.
 
-    \b
     SOLUTION is the folder of a fit, its solution.ecsv, or a solution.json; single values
     take the place of its estimates, or stand alone:
+
+    \b
     Example: wobble interior fitted --model three-layer
     Example: wobble interior --rate "-7608.3 +- 2.1 mas/yr" --core-factor "0.061 +- 0.006"
              --core-period "-242.3 +- 2.7 d" --out interior
+
     Without the core's parameters the moment of inertia alone comes out.
+
     Writes interior.ecsv, samples.ecsv and figures. An inference under assumptions: they are
     printed.
     """
@@ -266,14 +292,18 @@ def interior(
     if as_json:
         print_json(_interior_json(estimate, moment, inferred, model, seed))
         return
-    click.echo(f"{estimate.note}")
-    click.echo(f"Polar moment: {moment}")
+    say(estimate.note)
+    say(f"Polar moment: {moment}")
     if inferred is None:
-        click.echo("Nothing is said of a core: its factor and period are not known.")
+        say("Nothing is said of a core: its factor and period are not known.")
     else:
-        click.echo(inferred)
-        click.echo(f"seed {seed}")
-    print_where(folder)
+        print_table(inferred.to_table())
+        for note in inferred.notes():
+            say(note)
+        say(f"seed {seed}")
+    print_where(
+        folder, KEEP if folder is None else f"open the figures in {folder.path / 'figures'}"
+    )
 
 
 _KEYS = {
@@ -379,12 +409,14 @@ def angles(
 ) -> None:
     """Both sets of angles of BODY: on its orbit plane, and on the equator of the ICRF.
 
-    \b
     psi, eps, phi on the reference plane; alpha, delta, W (right ascension, declination, prime
     meridian) on the equator of the ICRF. BODY is a ready-made body or a body file.
+
+    \b
     Example: wobble angles mars --date 2031-05-01
     Example: wobble angles mars --series --out angles
     Example: wobble angles mars_iau --series --plane "3.37919183 deg" "24.67682669 deg"
+
     Writes angles.ecsv, or the two series of multiples of the mean anomaly l.
     """
     with result_folder(out) as folder:
@@ -416,7 +448,7 @@ def angles(
         else:
             _finish_dates(folder, given.orientation, dates, reference, as_json)
     if not as_json:
-        print_where(folder)
+        print_where(folder, KEEP if folder is None else f"read the tables in {folder.path}")
 
 
 def _plane(plane: tuple[str, str]) -> tuple[float, float]:
@@ -450,7 +482,7 @@ def _finish_series(
         )
         return
     for found in tables.values():
-        click.echo(found)
+        say(found)
 
 
 def _finish_dates(
@@ -472,8 +504,7 @@ def _finish_dates(
     if as_json:
         print_json({"plane": dict(table.meta), "angles": _rows(table)})
         return
-    for line in table.pformat(max_lines=-1, max_width=-1):
-        click.echo(line)
+    print_table(table)
 
 
 COMMANDS: list[click.Command] = [nutation, interior, angles]

@@ -12,7 +12,14 @@ from typing import Any
 import click
 
 from wobble.campaign.campaign import Campaign
-from wobble.commands.output import JSON, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    print_json,
+    print_solution,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import (
     CAUTION,
     OUT_NEEDED,
@@ -44,6 +51,7 @@ def simulate(
 
     \b
     Example: wobble simulate synthetic_passes/campaign.toml --out rehearsal --seed 7
+
     Writes measurements.ecsv and truth.ecsv; with the rule's schedule also
     view_periods.ecsv and passes.ecsv.
     """
@@ -61,8 +69,9 @@ def simulate(
             {"measurements": len(tracking), "passes": len(schedule), "seed": tracking.meta["seed"]}
         )
         return
-    click.echo(tracking)
-    print_where(folder)
+    say(tracking)
+    data = folder.path / "measurements.ecsv"
+    print_where(folder, f"wobble fit {campaign.source} {data} --out {folder.path}")
 
 
 @click.command()
@@ -101,16 +110,20 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
             | {"seed": tracking.meta["seed"], "truth": recovered}
         )
         return
-    click.echo(passes)
-    click.echo(solution)
+    say(passes)
+    print_solution(solution)
     worst = max(recovered, key=lambda name: abs(recovered[name]["error_in_sigmas"]))
-    click.echo(
+    say(
         f"truth recovered: largest error {abs(recovered[worst]['error_in_sigmas']):.2f} realistic "
         f"sigmas ({worst}), {len(recovered)} parameters"
     )
     for note in (*periods.notes, CAUTION):
-        click.echo(note)
-    print_where(folder)
+        say(note)
+    print_where(
+        folder,
+        f"open {folder.path / 'report.html'} in a browser",
+        f"wobble interior {folder.path} infers the inside, if the planet's core was estimated",
+    )
 
 
 def recovery(solution: Solution, truth: dict[str, float]) -> dict[str, dict[str, Any]]:

@@ -26,7 +26,16 @@ from wobble.campaign.sensitivity import (
     signatures,
 )
 from wobble.campaign.visibility import ViewPeriods
-from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
+from wobble.commands.output import (
+    JSON,
+    KEEP,
+    OUT,
+    add_figure,
+    print_json,
+    print_where,
+    result_folder,
+    say,
+)
 from wobble.commands.steps import scenario_argument
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.ecsv import ecsv_text
@@ -100,12 +109,12 @@ def signatures_command(
     if as_json:
         print_json(_json(table, station, lander, left_out))
         return
-    click.echo(f"{station} to {lander}, largest change by one unit, one-way")
+    say(f"{station} to {lander}, largest change by one unit, one-way")
     for row in table:
-        click.echo(_told(row))
+        say(_told(row))
     if left_out:
-        click.echo(f"no part in this link: {', '.join(left_out)}")
-    print_where(folder)
+        say(f"no part in this link: {', '.join(left_out)}")
+    print_where(folder, f"wobble check {campaign.source}" if folder else KEEP)
 
 
 def _one(kind: str, name: str | None, known: list[str]) -> str:

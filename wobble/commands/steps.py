@@ -18,6 +18,7 @@ from astropy.time import Time
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
+from wobble.check.hand_check import hand_check
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_files import solution_as_texts
@@ -29,6 +30,7 @@ from wobble.formats.results import ResultFolder
 from wobble.formats.scenario import read_scenario
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
+from wobble.report.interior_section import infer_inside
 from wobble.tracking import Tracking
 
 __all__ = [
@@ -117,9 +119,13 @@ def add_solution(folder: ResultFolder, solution: Solution) -> None:
         folder.add(name, text)
 
 
-def add_report(folder: ResultFolder, **given: Any) -> None:
+def add_report(folder: ResultFolder, *, campaign: Campaign, **given: Any) -> None:
     """The page and each of its figures as a file; ``given`` as for `render_report`."""
-    drawn = report_figures(**given)
+    solution = given.get("solution")
+    inside = infer_inside(campaign, solution)
+    check = hand_check(campaign, solution=solution, tracking=given.get("tracking"))
+    drawn = report_figures(campaign=campaign, inside=inside, **given)
     for figure in drawn:
         folder.add(f"figures/{figure.name}.svg", figure.svg)
-    folder.add("report.html", render_report(**given, figures=drawn))
+    page = render_report(campaign=campaign, inside=inside, check=check, figures=drawn, **given)
+    folder.add("report.html", page)

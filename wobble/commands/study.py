@@ -17,7 +17,7 @@ from astropy.table import QTable
 from wobble.campaign.derived import quantity_unit
 from wobble.campaign.study import Outcome, Study, run_study, study_table
 from wobble.commands.executors import cluster_executor, local_executor
-from wobble.commands.output import JSON, add_figure, print_json, print_where, result_folder
+from wobble.commands.output import JSON, add_figure, print_json, print_where, result_folder, say
 from wobble.commands.steps import CAUTION, OUT_NEEDED
 from wobble.errors import InputError
 from wobble.formats.ecsv import ecsv_text
@@ -78,16 +78,16 @@ def study_command(
         print_json(_json(study, outcomes, kept, others))
         return
     if study.axes:
-        click.echo(f"varied: {', '.join(study.axes)}")
+        say(f"varied: {', '.join(study.axes)}")
     for variation, outcome in list(zip(study.variations, outcomes, strict=True))[:SHOWN]:
-        click.echo(variation.name)
-        click.echo(f"  {_told(outcome)}")
+        say(variation.name)
+        say(f"  {_told(outcome)}")
     if len(outcomes) > SHOWN:
-        click.echo(f"... and {len(outcomes) - SHOWN} more")
+        say(f"... and {len(outcomes) - SHOWN} more")
     if failed:
-        click.echo(f"{len(failed)} variations could not be computed; the table says why")
-    click.echo(CAUTION)
-    print_where(folder)
+        say(f"{len(failed)} variations could not be computed; the table says why")
+    say(CAUTION)
+    print_where(folder, "the same command again goes on where variations were added or changed")
 
 
 def _told(outcome: Outcome) -> str:

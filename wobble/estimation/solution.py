@@ -81,6 +81,9 @@ class Estimate:
         numbers = (self.value, self.sigma, self.sigma_formal, self.a_priori_sigma)
         return Estimate(self.name, unit, *(number * ratio for number in numbers))
 
+    def __repr__(self) -> str:
+        return f"<Estimate {self}>"
+
     def __str__(self) -> str:
         text = f"{self.name} = {self.value:.12g} +- {self.sigma:.3g} {self.unit}".rstrip()
         return text if self.improved else f"{text} (not improved by the data)"
@@ -166,6 +169,11 @@ class Samples:
 
     def __len__(self) -> int:
         return int(self.residual.size)
+
+    def __repr__(self) -> str:
+        passes = len(np.unique(self.pass_name))
+        rejected = int((~self.accepted).sum())
+        return f"<Samples: {len(self)} in {passes} passes, {rejected} rejected>"
 
 
 @dataclass(frozen=True, eq=False)

@@ -38,6 +38,7 @@ from wobble.estimation.solution import Iteration, PassEstimate, Samples, Solutio
 from wobble.estimation.solution_json import solution_as_json
 from wobble.estimation.variance import VarianceComponent
 from wobble.formats.atomic import write_atomically
+from wobble.version import __version__
 
 __all__ = [
     "information_as_text",
@@ -48,6 +49,15 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+FILES = (
+    "solution.ecsv",
+    "covariance.ecsv",
+    "covariance_formal.ecsv",
+    "information.ecsv",
+    "residuals.ecsv",
+    "pass_parameters.ecsv",
+)
+"""Without which a solution is not whole."""
 SENSITIVITY = "change_by:"
 SAMPLE_COLUMNS = (
     "pass_name",
@@ -206,9 +216,45 @@ def read_solution(folder: str | os.PathLike[str]) -> Solution:
     Raises
     ------
     InputError
-        If a file is missing, cannot be read, or does not belong to the others.
+        If a file is missing, cannot be read, does not belong to the others, or is not as this
+        version writes it.
     """
     path = Path(folder)
+    _require_all(path)
+    try:
+        return _assembled(path)
+    except (KeyError, TypeError, IndexError, AttributeError) as error:
+        raise InputError(
+            f"the results are not as this version writes them ({error!r})",
+            source=path,
+            found=f"results of wobble {_version_of(path)}",
+            expected=f"results of wobble {__version__}: fit again",
+        ) from error
+
+
+def _require_all(path: Path) -> None:
+    missing = [name for name in FILES if not (path / name).is_file()]
+    if not missing:
+        return
+    if not path.is_dir():
+        problem = "there is no such folder"
+    elif len(missing) == len(FILES):
+        problem = "the folder has no results of a fit"
+    else:
+        problem = f"the results are not whole, without {', '.join(missing)}"
+    raise InputError(
+        problem, source=path, expected="a folder that wobble fit or wobble run has written"
+    )
+
+
+def _version_of(path: Path) -> str:
+    try:
+        return str(_read(path / "solution.ecsv", ()).meta["provenance"]["wobble"])
+    except (KeyError, TypeError, InputError):
+        return "of an unknown version"
+
+
+def _assembled(path: Path) -> Solution:
     table = _read(path / "solution.ecsv", ("parameter", "value_si", "a_priori_value_si", "status"))
     meta = table.meta
     parameters = ParameterSet(

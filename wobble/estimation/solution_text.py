@@ -18,14 +18,31 @@ __all__ = ["solution_as_html", "solution_as_text"]
 
 MOST_REJECTED = 8
 HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
+NUMERIC = (1, 2, 3, 4)
+COLUMNS = ((0, 1, 2, 3, 4, 5, 6), (0, 1, 2, 5, 6), (0, 1, 2, 5))
+"""Which columns are shown, the more the more room there is."""
 
 
-def solution_as_text(solution: Solution) -> str:
-    """The solution for a terminal."""
+def solution_as_text(solution: Solution, width: int | None = None) -> str:
+    """The solution for a terminal; what of its table has no room in the width is left out.
+
+    Parameters
+    ----------
+    solution : Solution
+    width : int, optional
+        Columns of the terminal; room enough if left out.
+    """
     cells = [HEAD, *(_row(solution[name]) for name in solution.names)]
-    widths = [max(len(row[k]) for row in cells) for k in range(len(HEAD))]
-    table = ["  ".join(_aligned(row, widths)).rstrip() for row in cells]
+    for columns in COLUMNS:
+        table = _text_table([[row[k] for k in columns] for row in cells], columns)
+        if width is None or max(map(len, table)) <= width:
+            break
     return "\n".join([_headline(solution), "", *table, "", *notes(solution)])
+
+
+def _text_table(cells: Sequence[Sequence[str]], columns: Sequence[int]) -> list[str]:
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    return ["  ".join(_aligned(row, widths, columns)).rstrip() for row in cells]
 
 
 def solution_as_html(solution: Solution) -> str:
@@ -73,11 +90,10 @@ def _to_its_digits(value: float, sigma: float) -> str:
     return f"{value:.{max(decimals, 0)}f}"
 
 
-def _aligned(row: Sequence[str], widths: Sequence[int]) -> list[str]:
-    numeric = (1, 2, 3, 4)
+def _aligned(row: Sequence[str], widths: Sequence[int], columns: Sequence[int]) -> list[str]:
     return [
-        cell.rjust(width) if k in numeric else cell.ljust(width)
-        for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        cell.rjust(width) if k in NUMERIC else cell.ljust(width)
+        for k, cell, width in zip(columns, row, widths, strict=True)
     ]
 
 

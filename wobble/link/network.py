@@ -92,6 +92,12 @@ class ComputedTracking:
     off_boresight: Array
     warnings: tuple[str, ...] = ()
 
+    def __repr__(self) -> str:
+        return (
+            f"<ComputedTracking: {len(self.value)} measurements, {self.partials.shape[1]} "
+            "partial derivatives each>"
+        )
+
     @property
     def distance(self) -> Array:
         """Of the lander, m, shape (n,)."""
@@ -158,6 +164,12 @@ class Network:
             {s.name: StationEnd.on(s, earth) for s in stations},
             {lander.name: lander for lander in landers},
             media or Media(),
+        )
+
+    def __repr__(self) -> str:
+        return (
+            f"<Network: {', '.join(self.landers)} on {self.body.name}, stations "
+            f"{', '.join(self.stations)}; {self.ephemeris.name}>"
         )
 
     @property

@@ -68,6 +68,9 @@ class Computed:
     link: Link
     trip: RoundTrip
 
+    def __repr__(self) -> str:
+        return f"<Computed: {len(self.value)} ranges over {self.link!r}>"
+
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """Which ends do not see each other at some measurements."""
@@ -92,6 +95,9 @@ class RangeRate:
     begin: RoundTrip
     end: RoundTrip
     count_time: Array
+
+    def __repr__(self) -> str:
+        return f"<RangeRate: {len(self.value)} range rates over {self.link!r}>"
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
@@ -141,6 +147,10 @@ class Link:
     receiver: StationEnd
     delays: Sequence[Delay] = ()
     clock_offsets: Mapping[str, float] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        ends = (self.transmitter.station.name, self.lander.lander.name, self.receiver.station.name)
+        return f"<Link {' - '.join(ends)}, {len(self.delays)} delays>"
 
     def rows(self, index: slice) -> Link:
         """The same link for some of the measurements."""

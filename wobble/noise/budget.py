@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
+from astropy.table import Table
 from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
@@ -25,6 +26,7 @@ from wobble.noise.contributions.registry import CONTRIBUTIONS
 from wobble.noise.contributions.white import WhiteRange, WhiteRangeRate
 from wobble.noise.covariance import CovarianceFactor, Term, covariance, factor
 from wobble.noise.geometry import PassGeometry, PathPoints
+from wobble.shown import with_table
 
 __all__ = ["Budget", "PassGeometry", "standard_budget", "white_budget"]
 
@@ -159,6 +161,21 @@ class Budget:
     def __repr__(self) -> str:
         weights = "white" if self.is_white else "correlated"
         return f"<Budget, {weights}: {', '.join(self.names)}>"
+
+    def _repr_html_(self) -> str:
+        from wobble.noise.budget_table import LinkConditions, budget_table
+
+        rows = budget_table(self, LinkConditions())
+        table = Table(
+            {
+                "contribution": [row.name for row in rows],
+                "range rate (mm/s)": [1e3 * row.range_rate for row in rows],
+                "range (m)": [row.range for row in rows],
+                "Allan 1000 s": [row.allan_1000 for row in rows],
+            }
+        )
+        place = "at 1 au, 90 deg from the Sun, elevation 45 deg, counts of 60 s; one sigma"
+        return with_table(f"{self!r} {place}", table)
 
 
 def white_budget(range_sigma_m: float, range_rate_sigma_mps: float) -> Budget:

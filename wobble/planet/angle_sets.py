@@ -32,6 +32,7 @@ from wobble.planet.reference_angles import (
     orbit_series,
 )
 from wobble.planet.rotation import RotationModel, TabulatedLibration
+from wobble.shown import as_code
 
 __all__ = ["AngleSeries", "AngleSets", "angle_series", "angle_sets", "plane_of"]
 
@@ -191,6 +192,13 @@ class AngleSeries:
     def left(self) -> dict[str, float]:
         """Root mean square of what the series leaves of each angle, mas."""
         return dict(zip(self.columns, (self.harmonics.rms / MAS).tolist(), strict=True))
+
+    def __repr__(self) -> str:
+        terms = self.harmonics.frequency.size
+        return f"<AngleSeries of {self.body}: {self.kind} set, {terms} terms>"
+
+    def _repr_html_(self) -> str:
+        return as_code(self)
 
     def __str__(self) -> str:
         lines = [f"Angles of {self.body} as series, {self.kind} set, secular part at J2000.0:"]

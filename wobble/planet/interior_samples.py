@@ -125,7 +125,8 @@ class InteriorSamples:
             table[column].info.format = ".6g"
         return table
 
-    def _footer(self) -> list[str]:
+    def notes(self) -> list[str]:
+        """How many samples were rejected, and every assumption, one sentence each."""
         count = len(self)
         return [
             f"{count} samples, {self.rejected} of {count + self.rejected} rejected "
@@ -135,11 +136,11 @@ class InteriorSamples:
 
     def __str__(self) -> str:
         table = self.to_table().pformat(max_lines=-1, max_width=-1)
-        return "\n".join([*table, *self._footer()])
+        return "\n".join([*table, *self.notes()])
 
     def __repr__(self) -> str:
         return f"<InteriorSamples: {len(self)} samples, {self.rejected} rejected>"
 
     def _repr_html_(self) -> str:
         table = "".join(self.to_table().pformat(max_lines=-1, max_width=-1, html=True))
-        return table + "".join(f"<p>{line}</p>" for line in self._footer())
+        return table + "".join(f"<p>{line}</p>" for line in self.notes())

@@ -155,7 +155,13 @@ class LiquidCore:
         """Derivative of the amplified series with respect to the period, per s."""
         by_frequency = self.amplify_by_frequency(rigid)
         scale = -self.frequency / self.period
-        circles = Circles(*(scale * circle for circle in by_frequency.circles))
+        found = by_frequency.circles
+        circles = Circles(
+            scale * found.prograde,
+            scale * found.retrograde,
+            scale * found.prograde_rate,
+            scale * found.retrograde_rate,
+        )
         return NutationSeries.from_circles(rigid.body, rigid.terms, by_frequency.harmonics, circles)
 
     def _slope_by_factor(self, frequency: Array) -> Array:

@@ -34,6 +34,7 @@ from wobble.planet.rigid_axis import (
     TorqueField,
     reference_plane,
 )
+from wobble.shown import as_code
 
 __all__ = [
     "MeanOrbit",
@@ -232,6 +233,13 @@ class PrecessionBudget:
     def flattening(self, precession_rate: ArrayLike) -> Array:
         """H_D that measured rates (rad/s, all contributions in them) stand for."""
         return (np.asarray(precession_rate, float) - self.geodetic) / self.rate_per_flattening
+
+    def __repr__(self) -> str:
+        rate = self.total * JULIAN_YEAR / MAS
+        return f"<PrecessionBudget of {self.planet.body}: {rate:.2f} mas/yr in all>"
+
+    def _repr_html_(self) -> str:
+        return as_code(self)
 
     def __str__(self) -> str:
         rows = {**self.torques, "geodetic": self.geodetic, "total": self.total}

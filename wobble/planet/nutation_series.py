@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple, Self
+from typing import Self
 
 import astropy.units as u
 import numpy as np
@@ -41,7 +41,8 @@ Complex = NDArray[np.complex128]
 PSI, EPS = 0, 1
 
 
-class Circles(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Circles:
     """Complex amplitudes of m terms at the epoch and their rates.
 
     Parameters
@@ -258,7 +259,8 @@ class NutationSeries:
             table[f"eps_{name}_rate"] = part[:, EPS] * (JULIAN_YEAR / MAS) * u.mas / u.yr
         return table
 
-    def _caption(self) -> str:
+    def caption(self) -> str:
+        """The secular part, and what the series leaves, in a sentence."""
         h, to_year = self.harmonics, JULIAN_YEAR / MAS
         year = Epochs.of(h.epoch).to_time().jyear[0]
         psi_bend, eps_bend = h.polynomial[2] * JULIAN_YEAR**2 / MAS
@@ -274,7 +276,7 @@ class NutationSeries:
             "(rms)."
         )
 
-    def _rounded_table(self) -> QTable:
+    def rounded_table(self) -> QTable:
         """What fits on a screen: without the rates of the amplitudes."""
         table = self.to_table()
         table.remove_columns([name for name in table.colnames if name.endswith("_rate")])
@@ -284,15 +286,15 @@ class NutationSeries:
 
     def __str__(self) -> str:
         return "\n".join(
-            [self._caption(), *self._rounded_table().pformat(max_lines=-1, max_width=-1)]
+            [self.caption(), *self.rounded_table().pformat(max_lines=-1, max_width=-1)]
         )
 
     def __repr__(self) -> str:
         return f"<NutationSeries: {self.body}, {len(self.terms)} terms>"
 
     def _repr_html_(self) -> str:
-        rows = "".join(self._rounded_table().pformat(max_lines=-1, max_width=-1, html=True))
-        return f"<p>{self._caption()}</p>{rows}"
+        rows = "".join(self.rounded_table().pformat(max_lines=-1, max_width=-1, html=True))
+        return f"<p>{self.caption()}</p>{rows}"
 
 
 def _to_circles(cosine: Array, sine: Array, sine_of_obliquity: float) -> tuple[Complex, Complex]:

@@ -117,6 +117,9 @@ class RotationModel(_FromAxes):
         for name in sorted(set(self.values) - known):
             raise UnknownNameError("parameter of the rotation", name, known)
 
+    def __repr__(self) -> str:
+        return f"<RotationModel: {len(self.values)} parameters in {len(self.terms)} terms>"
+
     def with_values(self, values: dict[str, float]) -> RotationModel:
         """The same model with other values of some parameters."""
         return replace(self, values=self.values | values)

@@ -9,7 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-__all__ = ["HeadlineNumber", "ReportFigure", "Section", "Table"]
+__all__ = ["ATTENTION", "HeadlineNumber", "ReportFigure", "Section", "Table"]
+
+ATTENTION = "Attention: "
+"""Begins a sentence or a cell that must not be overlooked; the page sets it in colour."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,8 @@ class Table:
         Long tables open on demand.
     stacked : bool
         Whether on a narrow screen each row becomes a block of its own.
+    wrapped : bool
+        Whether the first column is of many words and may be broken.
     """
 
     caption: str
@@ -63,6 +68,7 @@ class Table:
     numeric: tuple[int, ...] = ()
     folded: bool = False
     stacked: bool = False
+    wrapped: bool = False
 
 
 @dataclass(frozen=True)

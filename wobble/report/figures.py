@@ -24,6 +24,7 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.estimation.solution import Solution
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import LinkConditions
+from wobble.planet.interior_samples import InteriorSamples
 from wobble.planet.rotation import RotationModel
 from wobble.report.budget_figures import allan_deviations, contributions_by_sun_angle
 from wobble.report.content import ReportFigure
@@ -35,10 +36,12 @@ from wobble.report.geometry import (
     network_of,
     sample_order,
 )
+from wobble.report.interior_section import Inside
 from wobble.report.plan_figures import (
     coverage,
     view_period_timeline,
 )
+from wobble.report.planet_figures import interior_regions
 from wobble.report.residual_figures import (
     KIND_NAMES,
     residual_histogram,
@@ -81,6 +84,7 @@ def report_figures(
     passes: Passes | None = None,
     tracking: Tracking | None = None,
     truth: Mapping[str, float] | None = None,
+    inside: Inside | None = None,
 ) -> list[ReportFigure]:
     """Every figure that what is given allows, in the order of the report.
 
@@ -91,6 +95,8 @@ def report_figures(
         What the campaign's steps have given so far.
     truth : mapping, optional
         True values of a rehearsal, SI.
+    inside : Inside, optional
+        What the solution says of the planet's inside.
     """
     track = coverage_of(campaign, passes, tracking)
     with offscreen():
@@ -102,6 +108,8 @@ def report_figures(
         figures += _plan_figures(periods, passes, track)
         if campaign.budget is not None:
             figures += budget_figures(campaign.budget, link_conditions(campaign, track))
+        if inside is not None and inside.samples is not None:
+            figures.append(_interior_figure(inside.samples))
     return figures
 
 
@@ -112,6 +120,19 @@ def _finished(
     assert isinstance(figure, Figure)  # made for these axes alone
     svg = figure_svg(figure, name, title, description)
     return ReportFigure(name, section, title, caption, description, svg)
+
+
+def _interior_figure(samples: InteriorSamples) -> ReportFigure:
+    low, high = (edge / 1e3 for edge in samples.interval("core_radius"))
+    return _finished(
+        interior_regions(samples),
+        "core-radius",
+        "interior",
+        "Core radius against core density",
+        "Regions that hold 68 and 95 % of the samples; the cross marks the medians.",
+        f"Two nested regions; 68 % of the core radii lie from {sized(low, 4)} to "
+        f"{sized(high, 4)} km.",
+    )
 
 
 # ------------------------------------------------------------------- of a solution

@@ -1,8 +1,8 @@
 """The report: one HTML page that needs nothing but itself.
 
 In: a campaign and whatever its steps have given. Out: HTML as text: summary first, then
-parameters, residuals, schedule, budget, cautions, provenance, with the figures inline as
-SVG.
+parameters, correlations, residuals by pass with what was rejected, noise budget, coverage, the
+planet's inside, the check by hand, set-up, cautions, provenance, with the figures inline as SVG.
 
 What is not given is left out: a plan without a solution and a fit without a schedule make
 good reports too. The page needs no network, follows the reader's light or dark setting, and
@@ -20,11 +20,14 @@ from markupsafe import Markup
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
+from wobble.check.lines import HandCheck
 from wobble.estimation.solution import Solution
 from wobble.report import summary
-from wobble.report.content import ReportFigure, Section
+from wobble.report.content import ATTENTION, ReportFigure, Section
 from wobble.report.figures import report_figures
 from wobble.report.geometry import coverage_of, link_conditions
+from wobble.report.hand_section import hand_section
+from wobble.report.interior_section import Inside, interior_section
 from wobble.report.plan_sections import (
     budget_section,
     cautions_section,
@@ -57,6 +60,8 @@ def render_report(
     passes: Passes | None = None,
     tracking: Tracking | None = None,
     truth: Mapping[str, float] | None = None,
+    inside: Inside | None = None,
+    check: HandCheck | None = None,
     figures: Iterable[ReportFigure] | None = None,
 ) -> str:
     """A report as one self-contained HTML page.
@@ -68,6 +73,10 @@ def render_report(
         What the campaign's steps have given so far.
     truth : mapping, optional
         True values of a rehearsal, SI.
+    inside : Inside, optional
+        What the solution says of the planet's inside (`infer_inside`).
+    check : HandCheck, optional
+        The check by hand.
     figures : iterable of ReportFigure, optional
         Those of `report_figures`, if they are drawn already; they are drawn here otherwise.
 
@@ -84,9 +93,22 @@ def render_report(
             passes=passes,
             tracking=tracking,
             truth=truth,
+            inside=inside,
         )
     drawn = list(figures)
-    sections = _sections(campaign, solution, periods, passes, tracking, truth)
+    provenance = provenance_of(campaign, solution, tracking)
+    conditions = link_conditions(campaign, coverage_of(campaign, passes, tracking))
+    sections = [
+        *(_of_solution(solution, tracking, truth) if solution is not None else []),
+        budget_section(campaign, conditions),
+        schedule_section(periods, passes),
+        pole_section(campaign),
+        interior_section(inside),
+        hand_section(check),
+        setup_section(campaign),
+        cautions_section(campaign, periods, provenance),
+        provenance_section(campaign, provenance, tracking),
+    ]
     for section in sections:
         section.figures.extend(f for f in drawn if f.section == section.name)
     return (
@@ -99,41 +121,24 @@ def render_report(
             came_out=summary.came_out(solution, periods, passes),
             numbers=summary.headline_numbers(solution) if solution is not None else [],
             how_sure=summary.how_sure(solution, truth) if solution is not None else [],
-            attention=summary.ATTENTION,
+            attention=ATTENTION,
             sections=[section for section in sections if not section.empty],
             style_sheet=Markup(_resource(STYLE_SHEET)),
         )
     )
 
 
-def _sections(
-    campaign: Campaign,
-    solution: Solution | None,
-    periods: ViewPeriods | None,
-    passes: Passes | None,
+def _of_solution(
+    solution: Solution,
     tracking: Tracking | None,
     truth: Mapping[str, float] | None,
 ) -> list[Section]:
-    """All sections in the order of the page; those that stay empty are not set."""
-    provenance = provenance_of(campaign, solution, tracking)
-    conditions = link_conditions(campaign, coverage_of(campaign, passes, tracking))
-    of_solution = []
-    if solution is not None:
-        of_solution = [
-            parameters_section(solution, truth),
-            separation_section(solution),
-            correlations_section(solution),
-            rehearsal_section(solution, truth),
-            residuals_section(solution, tracking),
-            pole_section(campaign),
-        ]
     return [
-        *of_solution,
-        schedule_section(periods, passes),
-        budget_section(campaign, conditions),
-        setup_section(campaign),
-        cautions_section(campaign, periods, provenance),
-        provenance_section(campaign, provenance, tracking),
+        parameters_section(solution, truth),
+        separation_section(solution),
+        correlations_section(solution),
+        rehearsal_section(solution, truth),
+        residuals_section(solution, tracking),
     ]
 
 

@@ -18,7 +18,7 @@ from wobble.errors import UnknownNameError
 from wobble.estimation.solution import Solution
 from wobble.estimation.variance import VarianceComponent
 from wobble.planet.parameter_units import unit_of
-from wobble.report.content import HeadlineNumber
+from wobble.report.content import ATTENTION, HeadlineNumber
 from wobble.report.solution_figures import errors_in_sigmas
 from wobble.report.text import rounded, sized, unit_text, utc
 from wobble.tracking import Tracking
@@ -34,7 +34,6 @@ __all__ = [
     "meaning_of",
 ]
 
-ATTENTION = "Attention: "
 FIRST_ASKED = (
     "pole.precession_rate",
     "pole.obliquity",
