@@ -8,7 +8,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from wobble.rotations import turn, turn_derivative, turn_increment
+from wobble.rotations import Turn, turn, turn_derivative
 
 Array = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ def exactly_turned(axis: str, angle: mpmath.mpf, vector: list[mpmath.mpf]) -> li
 def test_increments_equal_those_in_forty_digits(axis: str, size: float) -> None:
     angle_steps = size * RANDOM.normal(size=50)
     vector_steps = size * RANDOM.normal(size=(50, 3))
-    found = turn_increment(axis, ANGLES, angle_steps, VECTORS, vector_steps)
+    found = Turn(axis, ANGLES).increment(angle_steps, VECTORS, vector_steps)
     with mpmath.workdps(40):
         for n in range(50):
             angle, vector = mpmath.mpf(ANGLES[n]), [mpmath.mpf(v) for v in VECTORS[n]]

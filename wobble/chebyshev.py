@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Self
+from typing import NoReturn, Self
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -115,48 +115,52 @@ class ChebyshevTable:
         """End of the last record, seconds since J2000.0."""
         return self.start + self.length * self.coefficients.shape[0]
 
-    def _require_inside(self, epochs: Epochs, interval: Array | float = 0.0) -> None:
-        """Refuse epochs that lie outside the span, or from which the interval leads there."""
+    def _locate(
+        self, epochs: Epochs, interval: Array | float = 0.0
+    ) -> tuple[NDArray[np.intp], Array]:
+        """Record of the middle of the interval from each epoch, and its place there, -1 to 1.
+
+        Epochs that lie outside the span, or from which the interval leads there, are refused.
+        """
         if epochs.scale != self.scale:
             raise InputError(
                 f"{self.name} is a function of {self.scale.upper()}", found=epochs.scale.upper()
             )
-        start = (epochs.seconds - self.start) + epochs.fraction
-        ends = np.stack([start, start + interval])
-        beyond = (ends < 0.0) | (ends > self.stop - self.start)
-        if beyond.any():
-            raise EpochRangeError(
-                f"epochs outside the span of {self.name}",
-                np.any(beyond, axis=0),
-                found=iso_day(self.start + ends[beyond][0]),
-                expected=f"{iso_day(self.start)} to {iso_day(self.stop)}",
-            )
-
-    def _locate(self, epochs: Epochs) -> tuple[NDArray[np.intp], Array]:
-        """Record of each epoch and its place in it, from -1 to 1."""
         whole = epochs.seconds - self.start
-        record = np.clip((whole // self.length).astype(np.intp), 0, len(self.coefficients) - 1)
-        rest = (whole - (record + 0.5) * self.length) + epochs.fraction
+        begin = whole + epochs.fraction
+        end = begin + interval
+        if not (_within(begin, self.stop - self.start) and _within(end, self.stop - self.start)):
+            self._refuse(np.stack([begin, end]))
+        # The middle is not negative: its whole part is the number of records before it.
+        record = (0.5 * (begin + end) / self.length).astype(np.intp)
+        record = np.minimum(record, len(self.coefficients) - 1)
+        rest = (whole - (record + 0.5) * self.length) + (epochs.fraction + 0.5 * interval)
         return record, 2.0 * rest / self.length
+
+    def _refuse(self, ends: Array) -> NoReturn:
+        beyond = (ends < 0.0) | (ends > self.stop - self.start)
+        raise EpochRangeError(
+            f"epochs outside the span of {self.name}",
+            np.any(beyond, axis=0),
+            found=iso_day(self.start + ends[beyond][0]),
+            expected=f"{iso_day(self.start)} to {iso_day(self.stop)}",
+        )
 
     def value(self, epochs: Epochs) -> Array:
         """Values, shape (n, k)."""
-        self._require_inside(epochs)
         record, x = self._locate(epochs)
-        return self._combine(record, self._polynomials(x))
+        return _combine(self._records(record), self._polynomials(x, x))
 
     def value_and_rate(self, epochs: Epochs) -> tuple[Array, Array]:
         """Values and their time derivatives per second, each of shape (n, k)."""
-        self._require_inside(epochs)
         record, x = self._locate(epochs)
-        polynomials = self._polynomials(x)
-        slopes = np.zeros_like(polynomials)
-        slopes[1] = 1.0
-        twice = 2.0 * x
-        for k in range(2, len(slopes)):
-            slopes[k] = 2.0 * polynomials[k - 1] + twice * slopes[k - 1] - slopes[k - 2]
-        rate = self._combine(record, slopes) * (2.0 / self.length)
-        return self._combine(record, polynomials), rate
+        coefficients = self._records(record)
+        value = _combine(coefficients, self._polynomials(x, x))
+        # The derivative of T_k is k times the polynomial of the second kind of degree k - 1.
+        slopes = np.zeros((coefficients.shape[2], len(x)))
+        slopes[1:] = self._polynomials(2.0 * x, x)[:-1]
+        slopes *= np.arange(len(slopes))[:, None]
+        return value, _combine(coefficients, slopes) * (2.0 / self.length)
 
     def increment(self, epochs: Epochs, interval: ArrayLike) -> Array:
         """Change of the function from each epoch to ``interval`` seconds later, shape (n, k).
@@ -172,14 +176,13 @@ class ChebyshevTable:
             If an interval is longer than a quarter of a record.
         """
         step = np.broadcast_to(np.asarray(interval, float), epochs.seconds.shape)
-        self._require_inside(epochs, step)
+        record, x_m = self._locate(epochs, step)
         if (np.abs(step) > LONGEST_INTERVAL * self.length).any():
             raise InputError(
                 f"an interval is too long for the records of {self.name}",
                 found=f"{np.abs(step).max():.0f} s",
                 expected=f"at most {LONGEST_INTERVAL * self.length:.0f} s",
             )
-        record, x_m = self._locate(epochs.shift(step / 2.0))
         d = 2.0 * step / self.length
         differences, means = (np.empty((self.coefficients.shape[2], len(d))) for _ in range(2))
         differences[0], means[0] = 0.0, 1.0
@@ -189,23 +192,37 @@ class ChebyshevTable:
             before = differences[k - 1]
             differences[k] = twice * before + 2.0 * means[k - 1] - differences[k - 2]
             means[k] = twice * means[k - 1] + half_square * before - means[k - 2]
-        return d[:, None] * self._combine(record, differences)
+        return d[:, None] * _combine(self._records(record), differences)
 
-    def _polynomials(self, x: Array) -> Array:
-        """Chebyshev polynomials at places within a record, shape (degree + 1, n)."""
+    def _polynomials(self, first: Array, x: Array) -> Array:
+        """Chebyshev polynomials at places within a record, shape (degree + 1, n).
+
+        ``first`` is the one of degree one: ``x`` for the first kind, ``2 x`` for the second.
+        """
         values = np.empty((self.coefficients.shape[2], len(x)))
-        values[0], values[1] = 1.0, x
+        values[0], values[1] = 1.0, first
         twice = 2.0 * x
         for k in range(2, len(values)):
-            values[k] = twice * values[k - 1] - values[k - 2]
+            np.multiply(twice, values[k - 1], out=values[k])
+            values[k] -= values[k - 2]
         return values
 
-    def _combine(self, record: NDArray[np.intp], basis: Array) -> Array:
-        """Sum of the records' coefficients times basis functions (degree + 1, n), (n, k)."""
-        coefficients = self.coefficients.take(record, axis=0)
-        varying = np.einsum("nkd,nd->nk", coefficients[..., 1:], np.ascontiguousarray(basis[1:].T))
-        # The constant is the largest term: added last, it is rounded once.
-        return varying + coefficients[..., 0] * basis[0][:, None]
+    def _records(self, record: NDArray[np.intp]) -> Array:
+        """Coefficients of the record of each epoch, shape (n, k, degree + 1)."""
+        return self.coefficients.take(record, axis=0)
+
+
+def _combine(coefficients: Array, basis: Array) -> Array:
+    """Sum of coefficients (n, k, degree + 1) times basis functions (degree + 1, n), (n, k)."""
+    out = np.empty((coefficients.shape[1], len(coefficients)))
+    np.einsum("nkd,nd->kn", coefficients[..., 1:], np.ascontiguousarray(basis[1:].T), out=out)
+    # The constant is the largest term: added last, it is rounded once.
+    out += coefficients[..., 0].T * basis[0]
+    return out.T
+
+
+def _within(times: Array, span: float) -> bool:
+    return bool(np.min(times, initial=0.0) >= 0.0 and np.max(times, initial=0.0) <= span)
 
 
 def iso_day(seconds: float) -> str:

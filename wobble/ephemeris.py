@@ -108,8 +108,8 @@ class Ephemeris:
 
     def state(self, body: str, epochs: Epochs) -> tuple[Vectors, Vectors]:
         """Barycentric position (m) and velocity (m/s), each of shape (n, 3)."""
-        both = self._sum(body, lambda table: np.stack(table.value_and_rate(epochs)))
-        return both[0], both[1]
+        both = self._sum(body, lambda t: np.stack([v.T for v in t.value_and_rate(epochs)]))
+        return both[0].T, both[1].T
 
     def increment(self, body: str, epochs: Epochs, interval: ArrayLike) -> Vectors:
         """Change of position over ``interval`` seconds from each epoch on, m, shape (n, 3)."""
@@ -134,7 +134,7 @@ class Ephemeris:
         """Sum over the chain of a body; a complaint then names the body."""
         try:
             return sum(
-                (factor * evaluate(table) for factor, table in self._chain(body)), np.zeros(3)
+                (factor * evaluate(table) for factor, table in self._chain(body)), np.zeros(1)
             )
         except EpochRangeError as error:
             error.field = body

@@ -17,9 +17,10 @@ the near end of the link.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
-from typing import Any, Self
+from functools import cached_property
+from typing import Any, Self, TypeVar
 
 import erfa
 import numpy as np
@@ -32,6 +33,7 @@ from wobble.errors import InputError
 __all__ = ["Epochs", "tdb_minus_tt"]
 
 Array = NDArray[np.float64]
+T = TypeVar("T")
 SCALES = ("tdb", "tt")
 
 
@@ -126,7 +128,9 @@ class Epochs:
         """
         step = _finite(seconds)
         whole = np.round(step)
-        return Epochs.of(self.seconds + whole, self.fraction + (step - whole), self.scale)
+        rest = self.fraction + (step - whole)
+        carry = np.round(rest)
+        return Epochs(self.seconds + (whole + carry), rest - carry, self.scale)
 
     def minus(self, other: Epochs) -> Array:
         """Seconds from ``other`` to here, shape (n,).
@@ -152,6 +156,28 @@ class Epochs:
     def since_j2000(self) -> Array:
         """Seconds since J2000.0 in one float: for slow angles and for plots only."""
         return self.seconds + self.fraction
+
+    def once(self, key: Hashable, compute: Callable[[], T]) -> T:
+        """What depends on the instants alone, computed when it is asked for the first time.
+
+        How a body is turned is wanted by its position, its steps, the horizons on it and the
+        derivatives. It is kept as long as these epochs are; a slice of them starts anew.
+
+        Parameters
+        ----------
+        key : hashable
+            What it is; an object stands for itself.
+        compute : callable
+            Gives it.
+        """
+        if key not in self._known:
+            self._known[key] = compute()
+        known: T = self._known[key]
+        return known
+
+    @cached_property
+    def _known(self) -> dict[Hashable, Any]:
+        return {}
 
     def __getitem__(self, index: Any) -> Epochs:
         return Epochs(

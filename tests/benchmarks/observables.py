@@ -9,6 +9,12 @@ astropy's own calls, three light-time iterations a leg); the ephemeris polynomia
 implementation can avoid; and the peak memory. As the estimator does, the observables are
 computed in blocks, whose derivatives are summed into normal equations and forgotten.
 
+The time tags are those of tracking: passes of five hours over two years, in each one count
+after the other, so that counts share the paths between them. What begins with ``scattered``
+is the same with a random tag for each count, none next to another. ``one_processor`` is what
+one processor would do alone, from the time that the processors worked: the figure to compare
+where a machine has other work.
+
 ``--json`` prints one object, for the largest n, with all runs under ``runs``.
 """
 
@@ -46,6 +52,7 @@ BEGIN = Time("2020-01-10", scale="utc")
 DAYS = 730.0
 BLOCK = 20_000
 COUNT_TIME = 60.0
+COUNTS_PER_PASS = 300
 SIZES = (1_000, 10_000, 100_000)
 PARAMETERS = 30
 STATION = np.array([4_849.1e3, -360.3e3, 4_114.9e3])
@@ -65,21 +72,39 @@ def scene() -> tuple[Link, list[str]]:
     return link, [*rotation, *(f"lander.L.{axis}" for axis in "xyz")]
 
 
-def tags_of(n: int) -> Time:
+def scattered_tags(n: int) -> Time:
     seconds = np.sort(np.random.default_rng(n).uniform(0.0, DAYS * 86400.0, n))
     return BEGIN + seconds * u.s
 
 
-def in_estimator_blocks(compute: Callable[[Time], Any], tags: Time, names: list[str]) -> float:
-    """Seconds to compute observables (and derivatives by names) block by block."""
+def tracking_tags(n: int) -> Time:
+    """Middles of contiguous counts in passes over the span."""
+    passes = -(-n // COUNTS_PER_PASS)
+    begins = np.floor(np.linspace(0.0, (DAYS - 1.0) * 86400.0, passes))
+    seconds = begins[:, None] + COUNT_TIME * np.arange(COUNTS_PER_PASS)
+    return BEGIN + seconds.ravel()[:n] * u.s
+
+
+class Stopwatch:
+    """Seconds that passed and seconds that the processors worked, from its making on."""
+
+    def __init__(self) -> None:
+        self.begin = time.perf_counter(), time.process_time()
+
+    def read(self) -> np.ndarray:
+        return np.array([time.perf_counter(), time.process_time()]) - self.begin
+
+
+def in_estimator_blocks(compute: Callable[[Time], Any], tags: Time, names: list[str]) -> np.ndarray:
+    """Both times to compute observables (and derivatives by names) block by block."""
     normal = np.zeros((len(names), len(names)))
-    begin = time.perf_counter()
+    watch = Stopwatch()
     for start in range(0, len(tags), BLOCK):
         computed = compute(tags[start : start + BLOCK])
         if names:
             rows = np.stack(list(computed.partials(names).values()))
             normal += rows @ rows.T
-    return time.perf_counter() - begin
+    return watch.read()
 
 
 def polynomials(link: Link, tags: Time) -> float:
@@ -138,20 +163,31 @@ def peak_memory() -> float:
 def run(n: int) -> dict[str, float]:
     """All measurements for n observables."""
     link, names = scene()
-    tags = tags_of(n)
+    tags, scattered = tracking_tags(n), scattered_tags(n)
     in_estimator_blocks(link.range, tags[:1000], [])
     memory_before = peak_memory()
 
     def rate(block: Time) -> Any:
         return link.range_rate(block, COUNT_TIME)
 
-    seconds = {
+    times = {
         "range": in_estimator_blocks(link.range, tags, []),
         "doppler": in_estimator_blocks(rate, tags, []),
         "range_with_partials": in_estimator_blocks(link.range, tags, names),
         "doppler_with_partials": in_estimator_blocks(rate, tags, names),
-        "polynomials": polynomials(link, tags),
+        "scattered_doppler": in_estimator_blocks(rate, scattered, []),
+        "scattered_range_with_partials": in_estimator_blocks(link.range, scattered, names),
+        "scattered_doppler_with_partials": in_estimator_blocks(rate, scattered, names),
     }
+    for place in ("", "scattered_"):
+        kinds = (f"{place}{kind}_with_partials" for kind in ("range", "doppler"))
+        times[f"{place}with_partials"] = sum(times[kind] for kind in kinds) / 2.0
+    seconds = {name: both[0] for name, both in times.items()}
+    seconds |= {
+        f"{place}with_partials_one_processor": times[f"{place}with_partials"][1]
+        for place in ("", "scattered_")
+    }
+    seconds["polynomials"] = polynomials(link, tags)
     memory = peak_memory()
     iers.conf.auto_download = False
     solar_system_ephemeris.set(de440)
@@ -160,15 +196,9 @@ def run(n: int) -> dict[str, float]:
         theirs = astropy_ranges(tags[start : start + BLOCK], link.lander.lander.position)
     seconds["astropy"] = time.perf_counter() - begin
     ours = link.range(tags[start : start + BLOCK]).value
-    with_partials = seconds["range_with_partials"] + seconds["doppler_with_partials"]
     return {
         "n": n,
-        "range_per_s": n / seconds["range"],
-        "doppler_per_s": n / seconds["doppler"],
-        "with_partials_per_s": 2 * n / with_partials,
-        "range_with_partials_per_s": n / seconds["range_with_partials"],
-        "doppler_with_partials_per_s": n / seconds["doppler_with_partials"],
-        "polynomials_per_s": n / seconds["polynomials"],
+        **{f"{name}_per_s": n / taken for name, taken in seconds.items() if name != "astropy"},
         "astropy_range_per_s": n / seconds["astropy"],
         "ratio": seconds["astropy"] / seconds["range"],
         "peak_memory_mb": memory,

@@ -26,7 +26,7 @@ class Center:
     displacement: tuple = (0.0, 0.0, 0.0)
     longest_straight = 0.03
 
-    def rough_state(self, epochs):
+    def rough_state(self, epochs, known=None):
         position, velocity = EPHEMERIS.state(self.name, epochs)
         return position + self.displacement, velocity
 
@@ -124,7 +124,7 @@ def test_the_rate_is_the_change_of_the_light_time_with_the_tag(epochs):
 
 def test_an_end_as_fast_as_light_is_refused(epochs):
     class Runaway(Center):
-        def rough_state(self, epochs):
+        def rough_state(self, epochs, known=None):
             away = np.outer(epochs.minus(start) + 1e3, [SPEED_OF_LIGHT, 0.0, 0.0])
             return away, np.full_like(away, 0.0)
 

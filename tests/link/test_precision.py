@@ -93,6 +93,15 @@ def test_range_rate_is_free_of_numerical_noise(count):
     assert rms(errors(count, 8, seed=int(count))) < 3e-8
 
 
+def test_contiguous_counts_that_share_their_paths_are_as_free_of_it():
+    tags = scene.visible_tags(2, seed=9)
+    tags = tags[:, None] + 60.0 * np.arange(5) * u.s
+    tags, link = tags.ravel(), complete_link(10)
+    fast = link.range_rate(tags, 60.0)
+    assert len(fast.boundaries.epochs) == 2 * 6
+    assert rms(millimetres(fast.value, exact_rates(link, fast, tags, 60.0))) < 3e-8
+
+
 # ------------------------------------------------------------- the classical way
 
 

@@ -40,7 +40,7 @@ from wobble.constants import DAY, EARTH_ROTATION_RATE, JULIAN_CENTURY, MAS
 from wobble.earth.subdaily import subdaily_variations
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
-from wobble.rotations import turn, turn_increment
+from wobble.rotations import Turn, cross, of_components
 
 __all__ = ["EarthOrientation", "OrientationTable", "packaged_table", "table_of"]
 
@@ -53,6 +53,10 @@ COLUMNS = {"UT1_UTC": "s", "PM_x": "rad", "PM_y": "rad", "dX_2000A": "rad", "dY_
 TT_MINUS_TAI = 32.184
 # Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
 TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
+# Of the Earth rotation angle (IERS Conventions 2010, eq. 5.15): turns at J2000.0 UT1, and what
+# it turns in a UT1 day beyond one turn.
+TURN_AT_J2000 = 0.7790572732640
+MORE_TURNS_PER_DAY = 0.00273781191135448
 # Error of UT1 - TAI continued at its last yearly rate. In the table since 1973 it was 0.1 s rms
 # and 0.3 s at most after one year, 2 s rms and 5 s at most after ten.
 UT1_DRIFT_SCATTER_PER_YEAR = 0.3
@@ -307,16 +311,30 @@ class EarthOrientation:
 
     def gcrs(self, itrf: Array, epochs: Epochs) -> Array:
         """GCRS vectors of terrestrial ones ((3,) or (n, 3)), m, shape (n, 3)."""
-        x, y, s = self.celestial_pole.value(epochs).T
-        xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
-        inner = turn("y", -xp, turn("x", -yp, np.broadcast_to(itrf, (len(epochs), 3))))
-        angle = earth_rotation_angle(epochs, ut1_minus_tt) + tio_locator(epochs) - s
-        return _to_celestial(x, y, turn("z", angle, inner))
+        x, y, turns = self._turns(epochs)
+        turned = itrf
+        for turn in turns:
+            turned = turn.of(turned)
+        return _to_celestial(x, y, turned)
 
     def itrf(self, gcrs: Array, epochs: Epochs) -> Array:
         """Terrestrial vectors of GCRS ones, shape (n, 3)."""
-        columns = [self.gcrs(axis, epochs) for axis in np.eye(3)]
-        return np.einsum("knj,nj->nk", np.stack(columns), gcrs)
+        x, y, turns = self._turns(epochs)
+        back = _from_celestial(x, y, gcrs)
+        for turn in reversed(turns):
+            back = turn.back(back)
+        return back
+
+    def _turns(self, epochs: Epochs) -> tuple[Array, Array, list[Turn]]:
+        """Celestial pole X, Y, and the turns from the ITRF by polar motion and spin."""
+
+        def compute() -> tuple[Array, Array, list[Turn]]:
+            x, y, s = self.celestial_pole.value(epochs).T
+            xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
+            angle = earth_rotation_angle(epochs, ut1_minus_tt) + tio_locator(epochs) - s
+            return x, y, [Turn("x", -yp), Turn("y", -xp), Turn("z", angle)]
+
+        return epochs.once(self, compute)
 
     def velocity(self, gcrs: Array) -> Array:
         """Velocity in the GCRS of a point fixed to the Earth, m/s, shape (n, 3).
@@ -326,7 +344,7 @@ class EarthOrientation:
         1e-4 m/s. It serves light-time steps and partial derivatives; range rates are made
         from `increment`, which is exact.
         """
-        return np.cross(self._spin, gcrs)
+        return cross(self._spin, gcrs)
 
     @functools.cached_property
     def _spin(self) -> Array:
@@ -347,19 +365,15 @@ class EarthOrientation:
         interval : ndarray, shape (n,)
             s.
         """
-        x, y, s = self.celestial_pole.value(epochs).T
+        x, y, turns = self._turns(epochs)
         dx, dy, ds = self.celestial_pole.increment(epochs, interval).T
-        xp, yp, ut1_minus_tt = self.spin_and_pole.value(epochs).T
         dxp, dyp, dut1 = self.spin_and_pole.increment(epochs, interval).T
-        vectors = np.broadcast_to(itrf, (len(epochs), 3))
-        about_x = turn("x", -yp, vectors)
-        step = turn_increment("x", -yp, -dyp, vectors, np.broadcast_to(itrf_step, vectors.shape))
-        step = turn_increment("y", -xp, -dxp, about_x, step)
-        inner = turn("y", -xp, about_x)
-        angle = earth_rotation_angle(epochs, ut1_minus_tt) + tio_locator(epochs) - s
-        angle_step = EARTH_ROTATION_RATE * (interval + dut1) + TIO_RATE * interval - ds
-        step = turn_increment("z", angle, angle_step, inner, step)
-        return _to_celestial_increment(x, y, dx, dy, turn("z", angle, inner), step)
+        spin_step = EARTH_ROTATION_RATE * (interval + dut1) + TIO_RATE * interval - ds
+        turned, step = itrf, itrf_step
+        for turn, angle_step in zip(turns, (-dyp, -dxp, spin_step), strict=True):
+            step = turn.increment(angle_step, turned, step)
+            turned = turn.of(turned)
+        return _to_celestial_increment(x, y, dx, dy, turned, step)
 
 
 def _covering(
@@ -403,8 +417,12 @@ def _celestial_pole_of_theory(epochs: Epochs) -> Array:
 
 def earth_rotation_angle(epochs: Epochs, ut1_minus_tt: Array) -> Array:
     """Earth rotation angle, rad (IERS Conventions 2010, eq. 5.15), from TT and UT1 - TT."""
-    days, part = epochs.julian_date
-    return np.asarray(erfa.era00(days, part + ut1_minus_tt / DAY), float)
+    days = np.floor(epochs.seconds / DAY)
+    part = ((epochs.seconds - days * DAY) + (epochs.fraction + ut1_minus_tt)) / DAY
+    # Whole turns, one for each whole day among them, are taken off before anything is rounded.
+    more = MORE_TURNS_PER_DAY * (days + part)
+    turns = (more - np.floor(more)) + (TURN_AT_J2000 + part)
+    return 2.0 * np.pi * (turns - np.floor(turns))
 
 
 def tio_locator(epochs: Epochs) -> Array:
@@ -417,12 +435,20 @@ def _to_celestial(x: Array, y: Array, vectors: Array) -> Array:
     z = np.sqrt(1.0 - x * x - y * y)
     across = (x * vectors[:, 0] + y * vectors[:, 1]) / (1.0 + z)
     vz = vectors[:, 2]
-    return np.column_stack(
-        [
-            vectors[:, 0] + x * (vz - across),
-            vectors[:, 1] + y * (vz - across),
-            z * vz - (x * vectors[:, 0] + y * vectors[:, 1]),
-        ]
+    return of_components(
+        vectors[:, 0] + x * (vz - across),
+        vectors[:, 1] + y * (vz - across),
+        z * vz - (x * vectors[:, 0] + y * vectors[:, 1]),
+    )
+
+
+def _from_celestial(x: Array, y: Array, vectors: Array) -> Array:
+    """The inverse of `_to_celestial`."""
+    z = np.sqrt(1.0 - x * x - y * y)
+    dot = x * vectors[:, 0] + y * vectors[:, 1]
+    lowered = dot / (1.0 + z) + vectors[:, 2]
+    return of_components(
+        vectors[:, 0] - x * lowered, vectors[:, 1] - y * lowered, dot + z * vectors[:, 2]
     )
 
 
@@ -441,12 +467,10 @@ def _to_celestial_increment(
     dacross = ddot / (1.0 + z) - dot_end * dz / ((1.0 + z) * (1.0 + ze))
     lifted_end = ends[:, 2] - dot_end / (1.0 + ze)
     dlifted = steps[:, 2] - dacross
-    return np.column_stack(
-        [
-            steps[:, 0] + dx * lifted_end + x * dlifted,
-            steps[:, 1] + dy * lifted_end + y * dlifted,
-            dz * ends[:, 2] + z * steps[:, 2] - ddot,
-        ]
+    return of_components(
+        steps[:, 0] + dx * lifted_end + x * dlifted,
+        steps[:, 1] + dy * lifted_end + y * dlifted,
+        dz * ends[:, 2] + z * steps[:, 2] - ddot,
     )
 
 

@@ -8,6 +8,7 @@ by field.
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -15,10 +16,13 @@ from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["BLOCK", "in_blocks", "joined", "rows"]
+__all__ = ["BLOCK", "Rows", "in_blocks", "joined", "rows"]
 
 T = TypeVar("T")
+Rows = slice | NDArray[np.intp]
+"""Which rows of a table: a block of them, or any by number."""
 
 BLOCK = 5_000
 """Measurements in a block: their intermediate arrays (some 2 kB each) fit a processor's cache."""
@@ -26,7 +30,8 @@ BLOCK = 5_000
 
 def in_blocks(function: Callable[[slice], T], n: int) -> list[T]:
     """Results of a function for each block of n measurements, in order."""
-    blocks = [slice(start, min(start + BLOCK, n)) for start in range(0, max(n, 1), BLOCK)]
+    edges = np.linspace(0, n, max(1, -(-n // BLOCK)) + 1).astype(int).tolist()
+    blocks = [slice(*ends) for ends in itertools.pairwise(edges)]
     if len(blocks) == 1:
         return [function(blocks[0])]
     # numpy lets other threads run while it works on arrays.
@@ -34,9 +39,9 @@ def in_blocks(function: Callable[[slice], T], n: int) -> list[T]:
         return list(pool.map(function, blocks))
 
 
-def rows(record: T, index: slice) -> T:
+def rows(record: T, index: Rows) -> T:
     """Some rows of a record of arrays."""
-    taken: T = _each(lambda arrays: arrays[0][index], [record])
+    taken: T = _each(lambda arrays: arrays[0].T[..., index].T, [record])
     return taken
 
 

@@ -1,8 +1,9 @@
-"""How a leg of the signal's path changes over a count, without subtracting two paths.
+"""When counts begin and end, and how a leg changes over a count without subtracting two paths.
 
-In: the leg at the begin of the count, and the steps of its two ends. Out: the change of its
-length, from ``drho = a.(b + e) / (|b| + |e|)`` with b and e the vector of the leg at begin and
-end of the count and a = e - b; and the interval between the two transmissions.
+In: the counts; the leg at the begin of each, and the steps of its two ends. Out: the instants
+at which counts begin or end (`Boundaries`), an instant once where one count follows the other;
+the change of the leg's length, from ``drho = a.(b + e) / (|b| + |e|)`` with b and e its vector
+at begin and end of the count and a = e - b; and the interval between the two transmissions.
 
 What arrives ``T`` later was sent ``T - drho/c - d(delay)`` later. The steps are exact for
 intervals that are good to a nanosecond; light's own condition then moves the earlier end by
@@ -11,18 +12,76 @@ the picoseconds that are missing.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Self
+
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.epochs import Epochs
 from wobble.link.ends import End, Event
 from wobble.link.light_time import Leg
 
-__all__ = ["leg_change", "rough_step"]
+__all__ = ["Boundaries", "leg_change", "rough_step"]
 
 Array = NDArray[np.float64]
 
 CLOSING_SWEEPS = 3
+SAME_INSTANT = 1e-9
+"""By how much the end of a count may miss the begin of the next and be taken for it, s.
+
+Time tags resolve 1e-11 s. The steps of the ends are taken over the count itself, so that only
+delays and corrections see the difference: 1e-12 m."""
+
+
+@dataclass(frozen=True, eq=False)
+class Boundaries:
+    """The m instants at which n counts begin and end.
+
+    Parameters
+    ----------
+    epochs : Epochs
+        The instants; the end of a count comes next after its begin.
+    begin : ndarray of int, shape (n,)
+        At which of the instants each count begins.
+    count : ndarray of int, shape (m,)
+        To which of the counts each instant belongs.
+    """
+
+    epochs: Epochs
+    begin: NDArray[np.intp]
+    count: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, middle: Epochs, length: Array, changes: NDArray[np.bool_]) -> Self:
+        """Of counts around their middles.
+
+        Parameters
+        ----------
+        middle : Epochs
+        length : ndarray, shape (n,)
+            s.
+        changes : ndarray of bool, shape (n - 1,) or (1,)
+            Where conditions change from one count to the next, so that an instant between
+            them has to be there for either.
+        """
+        first = middle.shift(-length / 2.0)
+        last = first.shift(length)
+        gap = np.abs(first[1:].minus(last[:-1]))
+        alone = np.append((gap > SAME_INSTANT) | changes, True)[: len(middle)]
+        begin = np.arange(len(middle)) + np.cumsum(alone) - alone
+        count = np.repeat(np.arange(len(middle)), 1 + alone)
+        seconds, fraction = first.seconds[count], first.fraction[count]
+        at_end = begin[alone] + 1
+        seconds[at_end], fraction[at_end] = last.seconds[alone], last.fraction[alone]
+        epochs = Epochs(seconds, fraction, middle.scale)
+        return cls(epochs, begin, count)
+
+    @property
+    def end(self) -> NDArray[np.intp]:
+        """At which of the instants each count ends, shape (n,)."""
+        return self.begin + 1
 
 
 def rough_step(end_of_link: End, begin: Event, end: Event) -> tuple[Array, Array, Array]:

@@ -24,7 +24,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import ClassVar, Protocol, Self
+from typing import Any, ClassVar, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,11 +42,12 @@ from wobble.earth.troposphere import (
 )
 from wobble.earth.weather import water_vapour_pressure
 from wobble.ephemeris import Ephemeris
-from wobble.link.blocks import rows
+from wobble.link.blocks import Rows, rows
 from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg
 from wobble.link.plasma import Corona, coronal_delay
 from wobble.link.surface_weather import Weather, or_else
+from wobble.rotations import cross, of_components
 
 __all__ = [
     "AxisOffset",
@@ -63,6 +64,9 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+
+PLACE_STEP = 50.0
+"""By how much a station is displaced to see how the air over it changes, m."""
 
 
 class Delay(Protocol):
@@ -85,8 +89,16 @@ class Delay(Protocol):
         """Derivatives of the group delay with respect to own parameters, s per SI unit."""
         ...
 
-    def rows(self, index: slice) -> Delay:
+    def by_place(self, leg: Leg) -> Array:
+        """Derivatives of the group delay by the station's coordinates, s/m, (n, 3) or (3,)."""
+        ...
+
+    def rows(self, index: Rows) -> Delay:
         """The same effect for some of the measurements."""
+        ...
+
+    def changes(self) -> NDArray[np.bool_]:
+        """Whether its conditions change from one measurement to the next, (n - 1,) or (1,)."""
         ...
 
 
@@ -107,14 +119,26 @@ class _Effect(ABC):
         """No parameter of its own."""
         return {}
 
-    def rows(self, index: slice) -> Self:
+    def by_place(self, leg: Leg) -> Array:
+        """Derivatives of the group delay by the station's coordinates, s/m: none."""
+        return np.zeros(3)
+
+    def rows(self, index: Rows) -> Self:
         """The same effect for some of the measurements: arrays have one row for each."""
-        arrays = {
-            f.name: rows(getattr(self, f.name), index)
-            for f in fields(self)  # type: ignore[arg-type]  # every effect is a dataclass
-            if isinstance(getattr(self, f.name), np.ndarray | Weather)
-        }
+        arrays = {name: rows(array, index) for name, array in self._by_row().items()}
         return replace(self, **arrays) if arrays else self  # type: ignore[type-var]
+
+    def changes(self) -> NDArray[np.bool_]:
+        """Whether its conditions change from one measurement to the next, (n - 1,) or (1,)."""
+        columns: list[Array] = []
+        for record in self._by_row().values():
+            columns += [record] if isinstance(record, np.ndarray) else vars(record).values()
+        steps = [(c[1:] != c[:-1]) & ~(np.isnan(c[1:]) & np.isnan(c[:-1])) for c in columns]
+        return np.any(steps, axis=0) if steps else np.zeros(1, bool)
+
+    def _by_row(self) -> dict[str, Any]:
+        values = {f.name: getattr(self, f.name) for f in fields(self)}  # type: ignore[arg-type]
+        return {n: v for n, v in values.items() if isinstance(v, np.ndarray | Weather)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,9 +182,9 @@ def _shapiro(start: Array, stop: Array, rho: Array, gm: float) -> Array:
     """s, shape (n,); ``r_1 + r_2 - rho`` is formed without cancellation near conjunction."""
     r1, r2 = np.linalg.norm(start, axis=1), np.linalg.norm(stop, axis=1)
     dot = np.einsum("ni,ni->n", start, stop)
-    cross = np.linalg.norm(np.cross(start, stop), axis=1)
+    across = np.linalg.norm(cross(start, stop), axis=1)
     # r1 r2 + r1.r2 is a small difference when the body lies between the ends.
-    aligned = np.where(dot < 0, cross**2 / np.where(dot < 0, r1 * r2 - dot, 1.0), r1 * r2 + dot)
+    aligned = np.where(dot < 0, across**2 / np.where(dot < 0, r1 * r2 - dot, 1.0), r1 * r2 + dot)
     total = r1 + r2 + rho
     bending = 2.0 * gm / SPEED_OF_LIGHT**2
     return (
@@ -234,6 +258,22 @@ class _AtStations(_Effect):
 
     def _station(self, leg: Leg) -> StationEnd:
         return self.transmitter if leg.station_transmits else self.receiver
+
+    def by_place(self, leg: Leg) -> Array:
+        """Derivatives of the group delay by the station's coordinates, s/m, shape (n, 3).
+
+        Higher up there is less air (3e-4 of what lies above per metre, where the pressure is the
+        standard atmosphere's), and the zenith tilts. A term of 1e-3 of the range's derivative:
+        differences over 100 m give it to 1e-5.
+        """
+        end = self._station(leg)
+
+        def at(step: Array) -> Array:
+            moved = end.changed(position=end.station.position + step)
+            return replace(self, transmitter=moved, receiver=moved).group(leg)
+
+        steps = PLACE_STEP * np.eye(3)
+        return of_components(*((at(s) - at(-s)) / (2.0 * PLACE_STEP) for s in steps))
 
 
 @dataclass(frozen=True, eq=False)

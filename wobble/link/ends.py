@@ -34,14 +34,15 @@ from wobble.epochs import Epochs, tdb_minus_tt
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.tide import solid_body_tide
-from wobble.rotations import turn
+from wobble.rotations import cross, of_components, turn
 
 __all__ = ["End", "Event", "LanderEnd", "NearEarth", "StationEnd"]
 
 Array = NDArray[np.float64]
 C2 = SPEED_OF_LIGHT**2
-MOMENT = 1e-3
-"""Time over which a lander's velocity is taken, s."""
+POLE = np.array([0.0, 0.0, 1.0])
+MOMENT = 1e-6
+"""Interval over which an increment is a velocity, s: nothing cancels in it."""
 ROUGH_UT1_MINUS_TDB = -69.0
 """Of the 2020s, s: 10 s more or less move a station by 5 km, 15 light microseconds."""
 
@@ -113,10 +114,11 @@ class End(Protocol):
         """Position and velocity at TDB epochs."""
         ...
 
-    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
+    def rough_state(self, epochs: Epochs, known: Event | None = None) -> tuple[Array, Array]:
         """Position and velocity for a first guess, cheap, (n, 3) each.
 
-        Good to as many light seconds as its path may be taken as straight.
+        Good to as many light seconds as its path may be taken as straight. ``known`` is an
+        event on the same planet not more than some hours away, if there is one.
         """
         ...
 
@@ -180,8 +182,12 @@ class NearEarth:
 
     def tt(self, epochs: Epochs) -> Epochs:
         """TT at the geocentre of TDB epochs."""
-        shifted = epochs.shift(-self.clock.value(epochs)[:, 0])
-        return Epochs(shifted.seconds, shifted.fraction, "tt")
+
+        def compute() -> Epochs:
+            shifted = epochs.shift(-self.clock.value(epochs)[:, 0])
+            return Epochs(shifted.seconds, shifted.fraction, "tt")
+
+        return epochs.once(self, compute)
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,12 +235,19 @@ class StationEnd:
         """The same station with other numbers, or at another place nearby; its tides are kept."""
         return replace(self, station=replace(self.station, **values))
 
-    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
-        """Without precession, which moves a station by 12 km in 20 years."""
-        center, velocity = self.earth.ephemeris.state("earth", epochs)
+    def rough_state(self, epochs: Epochs, known: Event | None = None) -> tuple[Array, Array]:
+        """Without precession, which moves a station by 12 km in 20 years.
+
+        The geocentre goes straight on from a known event: it is 20 km off after 45 minutes.
+        """
+        if known is None:
+            center, velocity = self.earth.ephemeris.state("earth", epochs)
+        else:
+            gone = known.moved(epochs.minus(known.epochs))
+            center, velocity = gone.center, gone.center_velocity
         angle = earth_rotation_angle(epochs, np.full(len(epochs), ROUGH_UT1_MINUS_TDB))
         local = turn("z", angle, self.station.position)
-        return center + local, velocity + EARTH_ROTATION_RATE * np.cross([0.0, 0.0, 1.0], local)
+        return center + local, velocity + EARTH_ROTATION_RATE * cross(POLE, local)
 
     def _itrf(self, tt: Epochs) -> Array:
         return self.station.itrf(tt) + self.tides.value(tt)
@@ -257,6 +270,7 @@ class StationEnd:
         geocentre = Epochs(tt.seconds, tt.fraction, "tdb")
         # TDB - TT changes by less than 1e-9 of a shift of 2 ms: one step is exact.
         geocentre = geocentre.shift(self.earth.clock.value(geocentre)[:, 0])
+        geocentre.once(self.earth, lambda: tt)
         event = self.at(geocentre)
         return event.moved(self.place_clock(event))
 
@@ -298,7 +312,7 @@ class StationEnd:
         """
         tt = self.earth.tt(event.epochs)
         axes = [self.earth.orientation.gcrs(axis, tt) for axis in self.station.horizon]
-        return np.stack([np.einsum("ni,ni->n", axis, toward) for axis in axes], axis=1)
+        return of_components(*(np.einsum("ni,ni->n", axis, toward) for axis in axes))
 
     def zenith(self, event: Event) -> Array:
         """Unit vector to the geodetic zenith in ICRF axes, shape (n, 3)."""
@@ -332,7 +346,7 @@ class LanderEnd:
         """Barycentric position of the planet, m, shape (n, 3)."""
         return self.ephemeris.position(self.body.name, epochs)
 
-    def rough_state(self, epochs: Epochs) -> tuple[Array, Array]:
+    def rough_state(self, epochs: Epochs, known: Event | None = None) -> tuple[Array, Array]:
         """Of the planet's centre: 11 light milliseconds from a lander on Mars."""
         return self.ephemeris.state(self.body.name, epochs)
 
@@ -340,10 +354,7 @@ class LanderEnd:
         center, center_velocity = self.ephemeris.state(self.body.name, epochs)
         orientation, place = self.body.orientation, self.lander.position
         turned = orientation.inertial(place, epochs)
-        # The difference over a moment is the derivative to 2e-5 m/s: its second term and the
-        # rounding of the two vectors are alike there.
-        later = orientation.inertial(place, epochs.shift(np.full(len(epochs), MOMENT)))
-        spin = (later - turned) / MOMENT
+        spin = orientation.increment(place, epochs, MOMENT) / MOMENT
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)
@@ -360,9 +371,9 @@ class LanderEnd:
         states = [self.ephemeris.state(name, epochs) for name in (self.body.name, "sun")]
         position, velocity = (planet - sun for planet, sun in zip(*states, strict=True))
         radial = position / np.linalg.norm(position, axis=1, keepdims=True)
-        normal = np.cross(position, velocity)
+        normal = cross(position, velocity)
         normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-        return np.stack([radial, np.cross(normal, radial), normal], axis=1)
+        return np.stack([radial, cross(normal, radial), normal], axis=1)
 
     @property
     def _potential_bodies(self) -> tuple[str, ...]:

@@ -210,14 +210,14 @@ def solve_round_trip(
     if from_reception:
         down, down_delay = solve_one_way(lander, given, delay)
         returned = down.transmission
-        up = Leg(_other(returned, transmitter, -1.0), returned, station_transmits=True)
+        up = Leg(_other(returned, transmitter, -1.0, given), returned, station_transmits=True)
         up_delay = delay(up)
         sent = _delayed(up.transmission, returned, up_delay, -1.0)
         return RoundTrip(sent, returned, given, up_delay, down_delay, from_reception)
     up = Leg(given, _other(given, lander, 1.0), station_transmits=True)
     up_delay = delay(up)
     returned = _delayed(up.reception, given, up_delay, 1.0)
-    down = Leg(returned, _other(returned, receiver, 1.0), station_transmits=False)
+    down = Leg(returned, _other(returned, receiver, 1.0, given), station_transmits=False)
     down_delay = delay(down)
     received = _delayed(down.reception, returned, down_delay, 1.0)
     return RoundTrip(given, returned, received, up_delay, down_delay, from_reception)
@@ -241,9 +241,12 @@ def solve_one_way(lander: End, given: Event, delay: LegDelay) -> tuple[Leg, Arra
     return Leg(sent, given, station_transmits=False), seconds
 
 
-def _other(given: Event, end: End, sense: float) -> Event:
-    """Where light from (or, with ``sense`` -1, to) the given event meets the other end."""
-    position, velocity = end.rough_state(given.epochs)
+def _other(given: Event, end: End, sense: float, known: Event | None = None) -> Event:
+    """Where light from (or, with ``sense`` -1, to) the given event meets the other end.
+
+    ``known`` is an event on the planet of the other end.
+    """
+    position, velocity = end.rough_state(given.epochs, known)
     tau = np.zeros(len(given.epochs))
     tau = _newton(position - given.position, velocity, tau, sense)
     for _ in range(MAXIMUM_STEPS):

@@ -10,10 +10,11 @@ derivatives with respect to named parameters.
 * **Range rate** over a count is the change of that range from begin to end of the count,
   divided by the count time on the station's clock (for a constant uplink frequency the
   received frequency's average is the transmitted one's times turnaround ratio times ``1 - 2
-  v/c``). The paths at begin and end of the count are solved, which gives the change of the
-  three epochs; the change of the range is then formed from increments: with b and e the
-  vector of a leg at begin and end of the count and a = e - b, ``drho = a.(b + e) / (|b| +
-  |e|)``, a itself made of exact steps of the ends. No two ranges are ever subtracted.
+  v/c``). The paths at begin and end of the count are solved (once where one count follows the
+  other), which gives the change of the three epochs; the change of the range is then formed
+  from increments: with b and e the vector of a leg at begin and end of the count and a = e - b,
+  ``drho = a.(b + e) / (|b| + |e|)``, a itself made of exact steps of the ends. No two ranges
+  are ever subtracted.
 * **Instantaneous range rate** is the same over 2 ms: the third derivative of the range makes
   that wrong by 1e-12 m/s.
 
@@ -23,6 +24,7 @@ measurements are computed in blocks (`wobble.link.blocks`).
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -35,8 +37,8 @@ from numpy.typing import ArrayLike, NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.link.blocks import in_blocks, joined, rows
-from wobble.link.count import leg_change, rough_step
+from wobble.link.blocks import Rows, in_blocks, joined, rows
+from wobble.link.count import Boundaries, leg_change, rough_step
 from wobble.link.delays import Delay
 from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg, RoundTrip, solve_round_trip
@@ -48,6 +50,9 @@ __all__ = ["Computed", "Link", "RangeRate"]
 Array = NDArray[np.float64]
 
 INSTANT = 2.0e-3
+LONGEST_COUNT = 5000.0
+"""Longest count time, s: a step of a station is taken within a quarter of a record of the Earth's
+orientation, 5400 s."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,16 +93,40 @@ class Computed:
 
 @dataclass(frozen=True, eq=False)
 class RangeRate:
-    """A computed range rate; ``begin`` and ``end`` are the paths at both ends of the count."""
+    """A computed range rate.
+
+    Parameters
+    ----------
+    value : ndarray, shape (n,)
+        m/s.
+    link : Link
+        What it was computed for.
+    boundaries : Boundaries
+        The m instants at which counts begin and end.
+    trips : RoundTrip
+        The signal's paths received then.
+    count_time : ndarray, shape (n,)
+        s.
+    """
 
     value: Array
     link: Link
-    begin: RoundTrip
-    end: RoundTrip
+    boundaries: Boundaries
+    trips: RoundTrip
     count_time: Array
 
     def __repr__(self) -> str:
         return f"<RangeRate: {len(self.value)} range rates over {self.link!r}>"
+
+    @cached_property
+    def begin(self) -> RoundTrip:
+        """The paths at the begin of the counts."""
+        return rows(self.trips, self.boundaries.begin)
+
+    @cached_property
+    def end(self) -> RoundTrip:
+        """The paths at the end of the counts."""
+        return rows(self.trips, self.boundaries.end)
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
@@ -108,16 +137,16 @@ class RangeRate:
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
         wanted = list(names)
+        link, at = self.link.rows(self.boundaries.count), self.boundaries
 
         def block(index: slice) -> dict[str, Array]:
-            link, count = self.link.rows(index), self.count_time[index]
-            first, last = (
-                range_partials(link, rows(trip, index), wanted, of_phase=True)
-                for trip in (self.begin, self.end)
-            )
-            return {name: (last[name] - first[name]) / count for name in last}
+            return range_partials(link.rows(index), rows(self.trips, index), wanted, of_phase=True)
 
-        return _joined_columns(in_blocks(block, len(self.value)))
+        columns = _joined_columns(in_blocks(block, len(at.epochs)))
+        return {
+            name: (column[at.end] - column[at.begin]) / self.count_time
+            for name, column in columns.items()
+        }
 
 
 def _joined_columns(parts: Sequence[dict[str, Array]]) -> dict[str, Array]:
@@ -152,9 +181,15 @@ class Link:
         ends = (self.transmitter.station.name, self.lander.lander.name, self.receiver.station.name)
         return f"<Link {' - '.join(ends)}, {len(self.delays)} delays>"
 
-    def rows(self, index: slice) -> Link:
+    def rows(self, index: Rows) -> Link:
         """The same link for some of the measurements."""
         return replace(self, delays=[delay.rows(index) for delay in self.delays])
+
+    def _changes(self) -> NDArray[np.bool_]:
+        """Whether conditions change from one measurement to the next, (n - 1,) or (1,)."""
+        return functools.reduce(
+            np.logical_or, (d.changes() for d in self.delays), np.zeros(1, bool)
+        )
 
     # ------------------------------------------------------------------ values
 
@@ -191,25 +226,33 @@ class Link:
         Raises
         ------
         InputError
-            If a count time is not positive.
+            If a count time is not positive, or longer than `LONGEST_COUNT`.
         """
         middle = Epochs.from_time(tags, "tt").shift(-self._clock_offset(self.receiver))
         count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
-        if not (count > 0).all():
+        good = (count > 0) & (count <= LONGEST_COUNT)
+        if not good.all():
             raise InputError(
-                "a count time is positive",
+                "a count time is positive and not longer than what one model of motion covers",
                 field="count_time",
-                found=float(count[~(count > 0)][0]),
-                expected="seconds",
+                found=f"{count[~good][0]:g} s",
+                expected=f"more than 0 s, at most {LONGEST_COUNT:g} s",
             )
+        at = Boundaries.of(middle, count, self._changes())
+        link = self.rows(at.count)
 
-        def block(index: slice) -> RangeRate:
-            return self.rows(index)._range_rate(middle[index], count[index])
+        def path(index: slice) -> RoundTrip:
+            part = link.rows(index)
+            return part._solve(at.epochs[index], part._phase)
 
-        parts = in_blocks(block, len(middle))
-        value = np.concatenate([part.value for part in parts])
-        begin, end = joined([part.begin for part in parts]), joined([part.end for part in parts])
-        return RangeRate(value, self, begin, end, count)
+        trips = joined(in_blocks(path, len(at.epochs)))
+
+        def mean_rate(index: slice) -> Array:
+            begin, end = (rows(trips, which[index]) for which in (at.begin, at.end))
+            return self._mean_rate(begin, end, count[index])
+
+        value = np.concatenate(in_blocks(mean_rate, len(middle)))
+        return RangeRate(value, self, at, trips, count)
 
     def instantaneous_range_rate(self, tags: Time) -> RangeRate:
         """Range rate at an instant of reception, one-way m/s."""
@@ -236,11 +279,6 @@ class Link:
         )
 
     # ------------------------------------------------------------- the count
-
-    def _range_rate(self, middle: Epochs, count: Array) -> RangeRate:
-        first = middle.shift(-count / 2.0)
-        begin, end = (self._solve(tt, self._phase) for tt in (first, first.shift(count)))
-        return RangeRate(self._mean_rate(begin, end, count), self, begin, end, count)
 
     def _mean_rate(self, begin: RoundTrip, end: RoundTrip, count: Array) -> Array:
         """Range rate over the count, from the exact change of the path."""

@@ -10,9 +10,10 @@ others move as light demands. The interval is read on a station's clock: it runs
 TDB by the rate of TDB - TT at the event that moves, and a displaced station has another
 clock (1e-5 of a coordinate's derivative).
 
-Left out: how delays change with a displacement. Gravity's is 1e-8 of the derivative, and near
-the Sun's limb 1e-5 of the part across the line of sight; the air's, whose zenith tilts with a
-displaced station, 1e-5 at low elevations.
+A displaced station also has other air over it, and another zenith: 1e-3 of a derivative.
+Left out: how gravity's delay changes with a displacement, 1e-8 of the derivative, and near the
+Sun's limb 1e-5 of the part across the line of sight; and the air's over a displaced lander,
+1e-7.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.link.delays import Delay
 from wobble.link.light_time import RoundTrip
 
 if TYPE_CHECKING:
@@ -54,7 +56,7 @@ def range_partials(
     in_tdb = (
         _lander_partials(link, trip, wanted)
         | _orbit_partials(link, trip, wanted)
-        | _station_partials(link, trip, wanted)
+        | _station_partials(link, trip, wanted, of_phase)
         | _delay_partials(link, trip, wanted, of_phase)
     )
     sent, received = _clock_rates(link, trip)
@@ -123,30 +125,33 @@ def _rate_on_clock(link: Link, trip: RoundTrip) -> Array:
     return (1.0 - moving) * trip.rate + SPEED_OF_LIGHT * (sent - received)
 
 
-def _station_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+def _station_partials(
+    link: Link, trip: RoundTrip, names: set[str], of_phase: bool
+) -> dict[str, Array]:
     """By the stations' terrestrial coordinates; the clock's part is that of ``V.r/c^2``."""
     out: dict[str, Array] = {}
     gradients = trip.gradients
-    for end, event, gradient in (
-        (
-            link.transmitter,
-            trip.sent,
-            gradients.sent + trip.sent.center_velocity / SPEED_OF_LIGHT,
-        ),
-        (
-            link.receiver,
-            trip.received,
-            gradients.received - trip.received.center_velocity / SPEED_OF_LIGHT,
-        ),
+    for end, event, gradient, leg, gain, sense in (
+        (link.transmitter, trip.sent, gradients.sent, trip.up, gradients.up_delay, 1.0),
+        (link.receiver, trip.received, gradients.received, trip.down, gradients.down_delay, -1.0),
     ):
         coordinates = {f"station.{end.station.name}.{axis}": k for k, axis in enumerate("xyz")}
         if names.isdisjoint(coordinates):
             continue
-        fixed = end.earth.orientation.itrf(0.5 * gradient, end.earth.tt(event.epochs))
+        moved = gradient + sense * event.center_velocity / SPEED_OF_LIGHT
+        fixed = end.earth.orientation.itrf(0.5 * moved, end.earth.tt(event.epochs))
+        for delay in link.delays:
+            metres = 0.5 * SPEED_OF_LIGHT * _sign(delay, of_phase) * gain
+            fixed = fixed + metres[:, None] * delay.by_place(leg)
         for name, k in coordinates.items():
             if name in names:
                 out[name] = out.get(name, 0.0) + fixed[:, k]
     return out
+
+
+def _sign(delay: Delay, of_phase: bool) -> float:
+    """Of a delay in the range that is asked for: what is dispersive advances the phase."""
+    return -1.0 if of_phase and delay.dispersive else 1.0
 
 
 def _delay_partials(
@@ -156,9 +161,8 @@ def _delay_partials(
     out: dict[str, Array] = {}
     gradients = trip.gradients
     for delay in link.delays:
-        sign = -1.0 if of_phase and delay.dispersive else 1.0
         for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
             for name, partial in delay.partials(leg, names).items():
-                metres = 0.5 * SPEED_OF_LIGHT * sign * gain * partial
+                metres = 0.5 * SPEED_OF_LIGHT * _sign(delay, of_phase) * gain * partial
                 out[name] = out.get(name, 0.0) + metres
     return out

@@ -18,6 +18,7 @@ A new kind of term is a new class with the same methods, and nothing else.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -78,7 +79,7 @@ class Polynomial:
     names: tuple[str, ...]
 
     def angles(self, values: dict[str, float], epochs: Epochs) -> Array:
-        out = np.zeros((len(epochs), 5))
+        out = no_angles(len(epochs))
         t = epochs.since_j2000
         out[:, self.angle] = values[self.names[0]]
         if len(self.names) > 1:
@@ -88,7 +89,7 @@ class Polynomial:
         return out
 
     def increments(self, values: dict[str, float], epochs: Epochs, interval: Array) -> Array:
-        out = np.zeros((len(epochs), 5))
+        out = no_angles(len(epochs))
         if len(self.names) > 1:
             out[:, self.angle] += values[self.names[1]] * interval
         if len(self.names) > 2:
@@ -132,11 +133,10 @@ class Harmonics:
         return (self.cos_name, self.sin_name)
 
     def _basis(self, epochs: Epochs) -> tuple[Array, Array]:
-        argument = reduced_product(self.frequency, epochs) + self.phase
-        return np.cos(argument), np.sin(argument)
+        return cosine_and_sine(self.frequency, self.phase, epochs)
 
     def _spread(self, signal: Array) -> Array:
-        out = np.zeros((len(signal), 5))
+        out = no_angles(len(signal))
         for angle, factor in self.effects.items():
             out[:, angle] = factor * signal
         return out
@@ -146,11 +146,8 @@ class Harmonics:
         return self._spread(values[self.cos_name] * cosine + values[self.sin_name] * sine)
 
     def increments(self, values: dict[str, float], epochs: Epochs, interval: Array) -> Array:
-        cosine, sine = self._basis(epochs.shift(interval / 2.0))
-        secant = 2.0 * np.sin(self.frequency * interval / 2.0)
-        return self._spread(
-            secant * (values[self.sin_name] * cosine - values[self.cos_name] * sine)
-        )
+        cosine, sine = change_of_cosine_and_sine(self.frequency, self.phase, epochs, interval)
+        return self._spread(values[self.cos_name] * cosine + values[self.sin_name] * sine)
 
     def derivatives(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
         cosine, sine = self._basis(epochs)
@@ -195,68 +192,69 @@ class Nutation:
     names = ("core.factor", "core.period")
 
     def _amplitudes(self, values: dict[str, float]) -> Array:
-        """(longitude, obliquity) amplitudes, then their derivatives by F and by the period."""
-        factor, period = values["core.factor"], values["core.period"]
-        if period == 0.0:
-            raise InputError("the period of the free core nutation is zero", field="core.period")
-        sine = np.sin(self.mean_obliquity)
-        core = 2.0 * np.pi / period
-        rows = np.zeros((3, 2))
-        for sign in (1.0, -1.0):
-            circle = (self.obliquity + sign * self.longitude * sine) / 2.0
-            sigma = sign * self.frequency
-            if sigma == 0.0:
-                gain = np.array([1.0, 0.0, 0.0])
-            elif sigma == core:
-                raise InputError(
-                    "the core's resonance falls exactly on a forcing",
-                    field="core.period",
-                    found=f"{period / 86400.0:.4f} days",
-                )
-            else:
-                share = sigma / (sigma - core)
-                by_core = factor * sigma / (sigma - core) ** 2
-                gain = np.array([1.0 + factor * share, share, by_core * -core / period])
-            rows[:, 0] += sign * circle * gain / sine
-            rows[:, 1] += circle * gain
-        return rows
+        return _amplified(self, values["core.factor"], values["core.period"])
 
     def _spread(self, amplitudes: Array, cosine: Array, sine: Array) -> Array:
-        out = np.zeros((len(cosine), 5))
+        out = no_angles(len(cosine))
         out[:, NODE] = amplitudes[0] * sine
         out[:, OBLIQUITY] = amplitudes[1] * cosine
         out[:, SPIN] = -np.cos(self.mean_obliquity) * out[:, NODE]
         return out
 
+    def _basis(self, epochs: Epochs) -> tuple[Array, Array]:
+        return cosine_and_sine(self.frequency, self.phase, epochs)
+
     def angles(self, values: dict[str, float], epochs: Epochs) -> Array:
-        argument = reduced_product(self.frequency, epochs) + self.phase
-        return self._spread(self._amplitudes(values)[0], np.cos(argument), np.sin(argument))
+        return self._spread(self._amplitudes(values)[0], *self._basis(epochs))
 
     def increments(self, values: dict[str, float], epochs: Epochs, interval: Array) -> Array:
-        middle = reduced_product(self.frequency, epochs.shift(interval / 2.0)) + self.phase
-        secant = 2.0 * np.sin(self.frequency * interval / 2.0)
-        return self._spread(
-            self._amplitudes(values)[0], -secant * np.sin(middle), secant * np.cos(middle)
-        )
+        change = change_of_cosine_and_sine(self.frequency, self.phase, epochs, interval)
+        return self._spread(self._amplitudes(values)[0], *change)
 
     def derivatives(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
-        argument = reduced_product(self.frequency, epochs) + self.phase
-        cosine, sine = np.cos(argument), np.sin(argument)
+        basis = self._basis(epochs)
         _, by_factor, by_period = self._amplitudes(values)
         return {
-            "core.factor": self._spread(by_factor, cosine, sine),
-            "core.period": self._spread(by_period, cosine, sine),
+            "core.factor": self._spread(by_factor, *basis),
+            "core.period": self._spread(by_period, *basis),
         }
 
     def derivative_rates(self, values: dict[str, float], epochs: Epochs) -> dict[str, Array]:
-        argument = reduced_product(self.frequency, epochs) + self.phase
-        # The rates of the cosine and of the sine.
-        cosine, sine = -self.frequency * np.sin(argument), self.frequency * np.cos(argument)
+        cosine, sine = self._basis(epochs)
+        rates = -self.frequency * sine, self.frequency * cosine
         _, by_factor, by_period = self._amplitudes(values)
         return {
-            "core.factor": self._spread(by_factor, cosine, sine),
-            "core.period": self._spread(by_period, cosine, sine),
+            "core.factor": self._spread(by_factor, *rates),
+            "core.period": self._spread(by_period, *rates),
         }
+
+
+@functools.lru_cache
+def _amplified(term: Nutation, factor: float, period: float) -> Array:
+    """(longitude, obliquity) amplitudes, then their derivatives by F and by the period, (3, 2)."""
+    if period == 0.0:
+        raise InputError("the period of the free core nutation is zero", field="core.period")
+    sine = np.sin(term.mean_obliquity)
+    core = 2.0 * np.pi / period
+    rows = np.zeros((3, 2))
+    for sign in (1.0, -1.0):
+        circle = (term.obliquity + sign * term.longitude * sine) / 2.0
+        sigma = sign * term.frequency
+        if sigma == 0.0:
+            gain = np.array([1.0, 0.0, 0.0])
+        elif sigma == core:
+            raise InputError(
+                "the core's resonance falls exactly on a forcing",
+                field="core.period",
+                found=f"{period / 86400.0:.4f} days",
+            )
+        else:
+            share = sigma / (sigma - core)
+            by_core = factor * sigma / (sigma - core) ** 2
+            gain = np.array([1.0 + factor * share, share, by_core * -core / period])
+        rows[:, 0] += sign * circle * gain / sine
+        rows[:, 1] += circle * gain
+    return rows
 
 
 @dataclass(frozen=True)
@@ -314,17 +312,50 @@ class Wobble:
         }
 
 
+def no_angles(n: int) -> Array:
+    """Five angles that are zero, shape (n, 5), each contiguous in memory."""
+    return np.zeros((len(ANGLES), n)).T
+
+
 def _on(angle: int, signal: Array) -> Array:
-    out = np.zeros((len(signal), 5))
+    out = no_angles(len(signal))
     out[:, angle] = signal
     return out
 
 
 def _on_pole(pole: NDArray[np.complex128]) -> Array:
     """Place ``Xp - i Yp`` of the spin axis in the body, as angles."""
-    out = np.zeros((len(pole), 5))
+    out = no_angles(len(pole))
     out[:, POLAR_X], out[:, POLAR_Y] = pole.real, -pole.imag
     return out
+
+
+def cosine_and_sine(frequency: float, phase: float, epochs: Epochs) -> tuple[Array, Array]:
+    """Of ``frequency t + phase``, shape (n,) each; computed once for the epochs."""
+
+    def compute() -> tuple[Array, Array]:
+        argument = reduced_product(frequency, epochs) + phase
+        return np.cos(argument), np.sin(argument)
+
+    return epochs.once((frequency, phase), compute)
+
+
+def change_of_cosine_and_sine(
+    frequency: float, phase: float, epochs: Epochs, interval: Array
+) -> tuple[Array, Array]:
+    """Change of both over an interval, shape (n,) each, by the exact secants.
+
+    ``cos b - cos a = -2 sin h sin(a + h)``, ``sin b - sin a = 2 sin h cos(a + h)``, h half the
+    change of the argument.
+    """
+    cosine, sine = cosine_and_sine(frequency, phase, epochs)
+    half = frequency * interval / 2.0
+    sin_half, cos_half = np.sin(half), np.cos(half)
+    secant = 2.0 * sin_half
+    return (
+        -secant * (sine * cos_half + cosine * sin_half),
+        secant * (cosine * cos_half - sine * sin_half),
+    )
 
 
 # 2 pi in three parts; the first two have 27 bits, so that their products with a count of turns

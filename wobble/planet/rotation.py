@@ -20,16 +20,17 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wobble.chebyshev import ChebyshevTable
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
-from wobble.planet.angle_terms import AngleTerm
-from wobble.rotations import turn, turn_increment
+from wobble.planet.angle_terms import AngleTerm, no_angles
+from wobble.rotations import Turn, cross
 
 __all__ = ["Orientation", "RotationModel", "TabulatedLibration"]
 
@@ -56,7 +57,7 @@ class Orientation(Protocol):
         """ICRF vectors of body-fixed ones, shape (n, 3)."""
         ...
 
-    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
+    def increment(self, vectors: Array, epochs: Epochs, interval: ArrayLike) -> Array:
         """Change of `inertial` over an interval, the body-fixed vector held, shape (n, 3)."""
         ...
 
@@ -126,37 +127,49 @@ class RotationModel(_FromAxes):
 
     def angles(self, epochs: Epochs) -> Array:
         """The five angles, rad, shape (n, 5), in the order of `ANGLES`."""
-        return sum(
-            (term.angles(self.values, epochs) for term in self.terms), np.zeros((len(epochs), 5))
+        return self._sum(epochs, (term.angles(self.values, epochs) for term in self.terms))
+
+    def _steps(self, epochs: Epochs, interval: ArrayLike) -> Array:
+        step = np.asarray(interval, float)
+        return self._sum(
+            epochs, (term.increments(self.values, epochs, step) for term in self.terms)
         )
 
-    def _orbit_plane(self, vectors: Array) -> Array:
-        n = len(vectors)
-        tilted = turn("x", np.full(n, self.plane_inclination), vectors)
-        return turn("z", np.full(n, self.plane_node), tilted)
+    @staticmethod
+    def _sum(epochs: Epochs, contributions: Iterable[Array]) -> Array:
+        return sum(contributions, no_angles(len(epochs)))
+
+    def _turns(self, epochs: Epochs) -> list[Turn]:
+        """The chain at the epochs."""
+
+        def compute() -> list[Turn]:
+            angles = self.angles(epochs)
+            return [Turn(axis, sign * angles[:, which]) for axis, sign, which in CHAIN]
+
+        return epochs.once(self, compute)
+
+    @cached_property
+    def _plane(self) -> tuple[Turn, Turn]:
+        """From the reference orbit plane to the ICRF."""
+        return Turn("x", self.plane_inclination), Turn("z", self.plane_node)
 
     def inertial(self, vectors: Array, epochs: Epochs) -> Array:
         """ICRF vectors of body-fixed ones ((3,) or (n, 3)), shape (n, 3)."""
-        angles = self.angles(epochs)
-        turned = np.broadcast_to(vectors, (len(epochs), 3))
-        for axis, sign, which in CHAIN:
-            turned = turn(axis, sign * angles[:, which], turned)
-        return self._orbit_plane(turned)
+        turned = vectors
+        for turn in (*self._turns(epochs), *self._plane):
+            turned = turn.of(turned)
+        return turned
 
-    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
+    def increment(self, vectors: Array, epochs: Epochs, interval: ArrayLike) -> Array:
         """Change of `inertial` over ``interval`` seconds, m, shape (n, 3), not subtracted."""
-        angles = self.angles(epochs)
-        steps = sum(
-            (term.increments(self.values, epochs, interval) for term in self.terms),
-            np.zeros((len(epochs), 5)),
-        )
-        turned = np.broadcast_to(vectors, (len(epochs), 3))
-        moved = np.zeros((len(epochs), 3))
-        for axis, sign, which in CHAIN:
-            angle = sign * angles[:, which]
-            moved = turn_increment(axis, angle, sign * steps[:, which], turned, moved)
-            turned = turn(axis, angle, turned)
-        return self._orbit_plane(moved)
+        steps = self._steps(epochs, interval)
+        turned, moved = vectors, np.zeros(3)
+        for turn, (_, sign, which) in zip(self._turns(epochs), CHAIN, strict=True):
+            moved = turn.increment(sign * steps[:, which], turned, moved)
+            turned = turn.of(turned)
+        for turn in self._plane:
+            moved = turn.of(moved)
+        return moved
 
     def projected_partials(
         self, names: Iterable[str], vectors: Array, epochs: Epochs, directions: Array
@@ -182,28 +195,19 @@ class RotationModel(_FromAxes):
 
     def body_fixed(self, vectors: Array, epochs: Epochs) -> Array:
         """Body-fixed vectors of ICRF ones (n, 3), shape (n, 3): the turns undone one by one."""
-        return self._turned_back(vectors, self.angles(epochs))[-1]
-
-    def _turned_back(self, vectors: Array, angles: Array) -> list[Array]:
-        """ICRF vectors before the last turn of the chain, the last but one and so on."""
-        n = len(vectors)
-        turned = turn("z", np.full(n, -self.plane_node), vectors)
-        back = [turn("x", np.full(n, -self.plane_inclination), turned)]
-        for axis, sign, which in reversed(CHAIN):
-            back.append(turn(axis, -sign * angles[:, which], back[-1]))
+        back = vectors
+        for turn in reversed((*self._turns(epochs), *self._plane)):
+            back = turn.back(back)
         return back
 
     def _projected_by_angle(self, vectors: Array, epochs: Epochs, directions: Array) -> Array:
-        """A turn by da moves what it has turned by ``da axis x vector``."""
-        angles = self.angles(epochs)
-        back = self._turned_back(directions, angles)
-        turned = np.broadcast_to(vectors, (len(epochs), 3))
-        out = np.zeros((len(epochs), 5))
-        for k, (axis, sign, which) in enumerate(CHAIN):
-            turned = turn(axis, sign * angles[:, which], turned)
-            toward = back[len(CHAIN) - 1 - k]
-            i, j = ("xyz".index(axis) + 1) % 3, ("xyz".index(axis) + 2) % 3
-            out[:, which] = sign * (turned[:, i] * toward[:, j] - turned[:, j] * toward[:, i])
+        """A turn by da moves what it has turned, v, by ``da axis x v``: ``axis . (v x d)``
+        along d. The product is formed in the body's axes and turned out to each axis."""
+        moment = cross(vectors, self.body_fixed(directions, epochs))
+        out = no_angles(len(epochs))
+        for turn, (_, sign, which) in zip(self._turns(epochs), CHAIN, strict=True):
+            out[:, which] = sign * moment[:, turn.along]
+            moment = turn.of(moment)
         return out
 
 
@@ -245,21 +249,22 @@ class TabulatedLibration(_FromAxes):
 
     def inertial(self, vectors: Array, epochs: Epochs) -> Array:
         """ICRF vectors of body-fixed ones ((3,) or (n, 3)), shape (n, 3)."""
-        angles = self.table.value(epochs)
-        turned = np.broadcast_to(vectors, (len(epochs), 3))
-        for axis, which in self.CHAIN:
-            turned = turn(axis, angles[:, which], turned)
+        turned = vectors
+        for turn in self._turns(epochs):
+            turned = turn.of(turned)
         return turned
 
-    def increment(self, vectors: Array, epochs: Epochs, interval: Array) -> Array:
-        """Change of `inertial` over ``interval`` seconds, m, shape (n, 3), not subtracted."""
+    def _turns(self, epochs: Epochs) -> list[Turn]:
         angles = self.table.value(epochs)
+        return [Turn(axis, angles[:, which]) for axis, which in self.CHAIN]
+
+    def increment(self, vectors: Array, epochs: Epochs, interval: ArrayLike) -> Array:
+        """Change of `inertial` over ``interval`` seconds, m, shape (n, 3), not subtracted."""
         steps = self.table.increment(epochs, interval)
-        turned = np.broadcast_to(vectors, (len(epochs), 3))
-        moved = np.zeros((len(epochs), 3))
-        for axis, which in self.CHAIN:
-            moved = turn_increment(axis, angles[:, which], steps[:, which], turned, moved)
-            turned = turn(axis, angles[:, which], turned)
+        turned, moved = vectors, np.zeros(3)
+        for turn, (_, which) in zip(self._turns(epochs), self.CHAIN, strict=True):
+            moved = turn.increment(steps[:, which], turned, moved)
+            turned = turn.of(turned)
         return moved
 
     def projected_partials(

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.epochs import Epochs
-from wobble.planet.angle_terms import ANGLES, NODE, OBLIQUITY, SPIN, reduced_product
+from wobble.planet.angle_terms import NODE, OBLIQUITY, SPIN, no_angles, reduced_product
 from wobble.planet.harmonic_fit import HarmonicSeries
 
 __all__ = ["Circle", "DriftingHarmonics", "FixedSeries", "Table", "TabulatedAngles"]
@@ -59,7 +59,7 @@ class DriftingHarmonics:
         return self._spread(np.array([values[name] for name in self.names]) @ basis)
 
     def _spread(self, signal: Array) -> Array:
-        out = np.zeros((len(signal), 5))
+        out = no_angles(len(signal))
         for angle, factor in self.effects.items():
             out[:, angle] = factor * signal
         return out
@@ -114,7 +114,7 @@ class Circle:
         return complex(values[self.names[0]], values[self.names[1]])
 
     def _spread(self, pole: NDArray[np.complex128]) -> Array:
-        out = np.zeros((len(pole), 5))
+        out = no_angles(len(pole))
         out[:, NODE] = pole.imag / np.sin(self.mean_obliquity)
         out[:, OBLIQUITY] = pole.real
         out[:, SPIN] = -np.cos(self.mean_obliquity) * out[:, NODE]
@@ -203,6 +203,6 @@ class TabulatedAngles(_WithoutParameters):
         return self._spread(self.table.increment(epochs, interval))
 
     def _spread(self, columns: Array) -> Array:
-        out = np.zeros((len(columns), len(ANGLES)))
+        out = no_angles(len(columns))
         out[:, list(self.columns)] = columns
         return out
