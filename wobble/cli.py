@@ -18,6 +18,7 @@ from wobble.commands import (
     budget,
     check,
     choose,
+    compare,
     convert,
     fit,
     inspect,
@@ -74,6 +75,8 @@ def main() -> None:
       wobble inspect    DATA        what is in files of data
       wobble convert    SCENARIO    files of another format
       wobble fit        SCENARIO    estimate, honestly
+      wobble compare    FOLDER      two solutions, in sigmas
+      wobble evidence   FOLDER      do the data want a term
       wobble noise      SCENARIO    how noisy the passes were
       wobble report     SCENARIO    the page to read
       wobble run        SCENARIO    all of it
@@ -98,6 +101,7 @@ MODULES = (
     inspect,
     convert,
     fit,
+    compare,
     noise,
     planet,
 )

@@ -10,6 +10,7 @@ from wobble.estimation.passes import (
     PassCharacter,
     describe_pass,
     find_jumps,
+    is_shifted,
     levels,
     unusual_passes,
 )
@@ -21,19 +22,22 @@ def test_a_jump_is_found_where_it_is_among_wild_samples() -> None:
         ratio = rng.normal(size=45)
         ratio[place:] += 12.0
         ratio[[3, 15, 28, 40]] = [50.0, -1e5, 8.0, 1e6]
-        assert find_jumps(ratio, 4.0) == [place]
+        assert find_jumps(ratio, np.ones_like(ratio), 4.0) == [place]
 
 
 def test_two_jumps_and_a_shifted_beginning_are_told_apart() -> None:
     rng = np.random.default_rng(2)
     ratio = rng.normal(size=60)
     ratio[20:40] += 15.0
-    assert find_jumps(ratio, 4.0) == [20, 40]
-    assert find_jumps(ratio + 100.0, 4.0) == [0, 20, 40]
+    assert find_jumps(ratio, np.ones_like(ratio), 4.0) == [20, 40]
+    assert not is_shifted(ratio[:20], np.ones(20), 4.0)
+    assert is_shifted(ratio[:20] + 100.0, np.ones(20), 4.0)
     level = levels(ratio, [20, 40])
-    assert (level[:20] == 0).all()
+    assert (level[:20] == np.median(ratio[:20])).all()
     assert level[30] == pytest.approx(15.0, abs=1.0)
-    assert find_jumps(np.array([99.0, 100.0, 101.0]), 4.0) == [0]
+    assert is_shifted(np.array([99.0, 100.0, 101.0]), np.ones(3), 4.0)
+    # A constant of the pass that is not larger than expected is no fault of it.
+    assert not is_shifted(ratio[:20], np.ones(20), 4.0, bias=100.0, expected=50.0)
 
 
 def test_noise_and_single_wild_samples_are_no_jump() -> None:
@@ -42,8 +46,9 @@ def test_noise_and_single_wild_samples_are_no_jump() -> None:
         ratio = rng.normal(size=200)
         wild = rng.random(200) < 0.08
         ratio[wild] = rng.choice([-1, 1], wild.sum()) * 10 ** rng.uniform(1, 6, wild.sum())
-        assert find_jumps(ratio, 4.0) == []
-    assert find_jumps(40.0 * np.random.default_rng(1).normal(size=100), 4.0) == []
+        assert find_jumps(ratio, np.ones_like(ratio), 4.0) == []
+    loud = 40.0 * np.random.default_rng(1).normal(size=100)
+    assert find_jumps(loud, np.ones_like(loud), 4.0) == []
 
 
 def test_the_column_of_a_jump_begins_at_its_epoch() -> None:

@@ -69,6 +69,7 @@ def test_the_robust_estimate_is_that_of_scipy(
             lin,
             weight,
             start,
+            np.zeros(len(lin.local_sigma)),
             lambda residual: {kind: VarianceComponent(kind) for kind in kinds},
             tolerance=1e-9,
             rounds=200,
@@ -144,3 +145,14 @@ def test_without_redundancy_nothing_is_said() -> None:
     found = estimate_component("range", np.zeros(3), np.ones(3), np.zeros(3), "scale")
     assert found.value == 1.0
     assert np.isinf(found.uncertainty)
+
+
+def test_a_wrong_constant_goes_into_the_bias_of_its_pass_whatever_was_known_of_it() -> None:
+    # Known to 2 m, wrong by 700 m: resistant to what is known as to any other datum.
+    passes = seasonal_passes(20, np.arange(6.0))
+    passes[7].residual[passes[7].kind == "range"] += 700.0
+    with Linearisation(TablePasses(passes, np.zeros(6)), seasonal_parameters(), np.zeros(6)) as lin:
+        start = resistant_start(lin)
+        place = lin.headers[7].local_places.start
+    assert start.local[place] == pytest.approx(700.0, abs=10.0)
+    assert np.abs(start.residual[lin.headers[7].samples] / passes[7].sigma).max() < 6.0

@@ -7,7 +7,7 @@ fit. Each step takes what the one before gave, and none keeps anything.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -30,13 +30,19 @@ from wobble.earth.orientation import OrientationTable
 from wobble.earth.stations import Station
 from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError
+from wobble.estimation.bootstrap import Bootstrap, bootstrap
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
-from wobble.estimation.least_squares import eliminate_locals
+from wobble.estimation.least_squares import SquareRootInformation, eliminate_locals
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.solution import Solution
-from wobble.estimation.tracking_model import PassBiases, TrackingModel, pass_geometry
+from wobble.estimation.tracking_model import (
+    PassBiases,
+    TrackingModel,
+    grouping,
+    pass_geometry,
+)
 from wobble.link.network import Media, Network
 from wobble.noise.budget import Budget
 from wobble.planet.body import Body
@@ -205,25 +211,58 @@ class Campaign:
         }
         return replace(tags, value=value, sigma=sigma, meta=meta)
 
-    def fit(self, tracking: Tracking) -> Solution:
+    def fit(self, tracking: Tracking, *, earlier: SquareRootInformation | None = None) -> Solution:
         """Estimate the scenario's parameters from measurements.
 
         Simulated measurements may lie in the future; real ones outside the Earth-orientation
         table are an error.
+
+        Parameters
+        ----------
+        tracking : Tracking
+        earlier : SquareRootInformation, optional
+            The ``information`` of a solution from earlier measurements, to go on from.
         """
-        network = self.network(tracking)
-        model = TrackingModel(
-            network,
-            tracking,
+        model = self._model(tracking)
+        solution = fit(
+            model,
             self.parameters,
-            self.biases,
-            self.budget,
-            self.model_error,
-            self.limits,
+            self.editing,
+            earlier=earlier,
+            group=grouping(tracking, self.editing.group),
+            provenance=self.provenance(model.network),
         )
-        solution = fit(model, self.parameters, self.editing, provenance=self.provenance(network))
         warnings = (*solution.warnings, *self.warnings, *model.warnings)
         return replace(solution, warnings=warnings)
+
+    def bootstrap(
+        self,
+        tracking: Tracking,
+        solution: Solution,
+        *,
+        replicates: int = 200,
+        progress: bool = False,
+    ) -> Bootstrap:
+        """The solution's uncertainty from passes drawn again, as a check that assumes less.
+
+        Parameters
+        ----------
+        tracking : Tracking
+            Those of the solution.
+        solution : Solution
+        replicates : int
+        progress : bool
+            Whether a bar on standard error shows how far it is.
+        """
+        rng = np.random.default_rng(self.seed)
+        return bootstrap(
+            self._model(tracking), solution, rng, replicates=replicates, progress=progress
+        )
+
+    def without(self, patterns: str | Iterable[str]) -> Campaign:
+        """The same campaign with some of the estimated parameters held at their a priori values."""
+        names = self.parameters.estimated.select(patterns)
+        return replace(self, parameters=self.parameters.with_status(names, "fixed"))
 
     def candidates(self, passes: Passes, *, progress: bool = False) -> CandidatePasses:
         """What each pass would say of the estimated parameters, its own biases eliminated.
@@ -303,6 +342,18 @@ class Campaign:
         )
 
     # ----------------------------------------------------------------- details
+
+    def _model(self, tracking: Tracking) -> TrackingModel:
+        return TrackingModel(
+            self.network(tracking),
+            tracking,
+            self.parameters,
+            self.biases,
+            self.budget,
+            self.model_error,
+            self.limits,
+            self.editing.range_ambiguity,
+        )
 
     @cached_property
     def plan_network(self) -> Network:

@@ -6,6 +6,8 @@ the page.
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -28,7 +30,8 @@ from wobble.commands.steps import (
     read_data,
     scenario_argument,
 )
-from wobble.estimation.solution_files import read_solution
+from wobble.errors import InputError
+from wobble.estimation.solution_files import read_information, read_solution
 from wobble.formats.results import ResultFolder
 from wobble.version import __version__
 
@@ -38,10 +41,26 @@ __all__ = ["COMMANDS"]
 @click.command("fit")
 @scenario_argument
 @DATA
+@click.option(
+    "--after", type=click.Path(path_type=Path), help="Folder of an earlier fit, to go on from."
+)
+@click.option("--without", multiple=True, help="Parameters not to estimate (pattern; repeatable).")
+@click.option(
+    "--bootstrap",
+    "replicates",
+    type=click.IntRange(min=10),
+    help="Also estimate from passes drawn again, so often.",
+)
 @OUT
 @JSON
 def fit_command(
-    campaign: Campaign, data: tuple[Path, ...], out: Path | None, as_json: bool
+    campaign: Campaign,
+    data: tuple[Path, ...],
+    after: Path | None,
+    without: tuple[str, ...],
+    replicates: int | None,
+    out: Path | None,
+    as_json: bool,
 ) -> None:
     """Estimate the scenario's parameters from DATA.
 
@@ -51,12 +70,32 @@ def fit_command(
     \b
     Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
     Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
+    Example: wobble fit campaign.toml new.ecsv --after fitted --out continued
+    Example: wobble fit campaign.toml all.ecsv --without "core.*" --out smaller
 
     Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
     """
+    if after and replicates:
+        raise InputError(
+            "the passes of the earlier fit cannot be drawn again",
+            field="--bootstrap",
+            found="with --after",
+            expected="all measurements at once",
+        )
+    if without:
+        campaign = campaign.without(without)
     with result_folder(out) as folder:
+        earlier = read_information(after / "information.ecsv") if after else None
         tracking, warnings = read_data(campaign, data)
-        solution = campaign.fit(tracking)
+        solution = campaign.fit(tracking, earlier=earlier)
+        if after:
+            made_by = {**solution.provenance, "continues": str(after)}
+            solution = replace(solution, provenance=made_by)
+        if replicates:
+            drawn = campaign.bootstrap(
+                tracking, solution, replicates=replicates, progress=sys.stderr.isatty()
+            )
+            solution = replace(solution, sigma_bootstrap=drawn.sigma)
         if folder:
             add_solution(folder, solution)
     if as_json:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from tqdm import tqdm
 
 from wobble.errors import InputError
 from wobble.estimation.least_squares import (
@@ -81,6 +82,8 @@ def bootstrap(
     solution: Solution,
     rng: np.random.Generator,
     replicates: int = 200,
+    *,
+    progress: bool = False,
 ) -> Bootstrap:
     """Estimate again from passes drawn with replacement.
 
@@ -98,6 +101,8 @@ def bootstrap(
     replicates : int
         Number of drawn campaigns; the standard deviations are good to one in
         ``sqrt(2 replicates)``.
+    progress : bool
+        Whether a bar on standard error shows how far it is.
 
     Raises
     ------
@@ -110,7 +115,7 @@ def bootstrap(
             raise InputError("passes cannot be drawn again", found=len(passes), expected="several")
         known = linearisation.a_priori()
         estimates = []
-        for _ in range(replicates):
+        for _ in tqdm(range(replicates), "passes drawn again", disable=not progress, leave=False):
             counts = np.bincount(rng.integers(len(passes), size=len(passes)), minlength=len(passes))
             drawn = [np.sqrt(n) * rows for n, rows in zip(counts, passes, strict=True) if n]
             information = SquareRootInformation.nothing(

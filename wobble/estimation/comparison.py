@@ -1,7 +1,7 @@
 """Two solutions side by side.
 
 In: two solutions. Out: `Comparison`, the differences of the parameters that both have
-estimated, in sigmas, as a table and a figure.
+estimated, in sigmas, as a table.
 
 Differences are told against the root sum of squares of both realistic uncertainties, which
 is right for solutions from different data, and against the first solution's alone, which
@@ -62,9 +62,34 @@ class Comparison:
         return self.difference / _sigma(self.first, self.names)
 
     @property
+    def sigma_ratio(self) -> Array:
+        """Uncertainties of the second over those of the first, shape (p,)."""
+        return _sigma(self.second, self.names) / _sigma(self.first, self.names)
+
+    @property
     def probability(self) -> float:
         """Of a distance at least as large by chance, from independent data."""
         return float(chi2.sf(self.chi_square, len(self.names)))
+
+    def as_json(self) -> dict[str, Any]:
+        """The comparison as plain JSON types, values in the parameters' own units."""
+        parameters = {}
+        for k, name in enumerate(self.names):
+            first = self.first[name]
+            second = self.second[name].to(first.unit)
+            parameters[name] = {
+                "first": first.value,
+                "second": second.value,
+                "difference": second.value - first.value,
+                "unit": first.unit,
+                "in_sigmas": float(self.in_sigmas[k]),
+                "in_first_sigmas": float(self.in_first_sigmas[k]),
+            }
+        return {
+            "parameters": parameters,
+            "chi_square": self.chi_square,
+            "probability": self.probability,
+        }
 
     def _cells(self) -> list[tuple[str, ...]]:
         cells: list[tuple[str, ...]] = [HEAD]
@@ -84,7 +109,9 @@ class Comparison:
             )
         return cells
 
-    def _summary(self) -> str:
+    @property
+    def summary(self) -> str:
+        """What is said of all parameters together."""
         return (
             f"all together: chi-square {self.chi_square:.3g} for {len(self.names)} parameters, "
             f"probability {self.probability:.2g} if the data are independent"
@@ -97,7 +124,7 @@ class Comparison:
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
             for row in cells
         ]
-        return "\n".join([*lines, "", self._summary()])
+        return "\n".join([*lines, "", self.summary])
 
     def __repr__(self) -> str:
         return str(self)
@@ -111,32 +138,8 @@ class Comparison:
         titles = "".join(f"<th>{cell}</th>" for cell in head)
         return (
             f"<table><thead><tr>{titles}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
-            f"<p>{html.escape(self._summary())}</p>"
+            f"<p>{html.escape(self.summary)}</p>"
         )
-
-    def plot(self, axes: Any = None) -> Any:
-        """Differences in sigmas of the first solution, with both uncertainties as bars.
-
-        Parameters
-        ----------
-        axes : matplotlib.axes.Axes, optional
-            Where to draw; new ones if left out.
-        """
-        if axes is None:
-            from matplotlib import pyplot
-
-            _, axes = pyplot.subplots(
-                figsize=(7.0, 1.2 + 0.3 * len(self.names)), layout="constrained"
-            )
-        place = np.arange(len(self.names))[::-1]
-        unit = _sigma(self.first, self.names)
-        second = _sigma(self.second, self.names) / unit
-        axes.errorbar(np.zeros_like(unit), place, xerr=1.0, fmt="o", color="0.5", label="first")
-        axes.errorbar(self.in_first_sigmas, place - 0.2, xerr=second, fmt="o", label="second")
-        axes.set_yticks(place, self.names)
-        axes.set_xlabel("difference, in standard deviations of the first solution")
-        axes.legend()
-        return axes
 
 
 def compare(first: Solution, second: Solution) -> Comparison:

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.errors import InputError
+from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.least_squares import LinearEstimate, LocalFactor, SquareRootInformation
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.passes import (
@@ -32,10 +32,12 @@ from wobble.estimation.passes import (
     PassCharacter,
     describe_pass,
     find_jumps,
+    is_shifted,
     levels,
     unusual_passes,
 )
-from wobble.estimation.robust import inflation, resistant_start
+from wobble.estimation.robust import ResistantStart, inflation, resistant_start
+from wobble.estimation.slips import slip_text, whole_steps
 from wobble.estimation.variance import VarianceComponent, estimate_component
 
 __all__ = [
@@ -54,6 +56,9 @@ Mask = NDArray[np.bool_]
 TESTABLE = 1e-6
 # The variance components have settled when they change by less than this, relatively.
 SETTLED = 1e-3
+
+
+GROUPS = ("kind", "station", "pass")
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,11 @@ class EditingRules:
         Whether the variance components enter the weights.
     rounds : int
         At most so many solutions within one linearisation.
+    group : {"kind", "station", "pass"}
+        What samples of one kind must have in common to share a variance component.
+    range_ambiguity : float
+        After which the ranging code repeats itself, one-way, m; NaN if not known. Range errors
+        that are a whole number of it are named so.
 
     Raises
     ------
@@ -89,6 +99,8 @@ class EditingRules:
     jumps: int = 3
     reweight: bool = True
     rounds: int = 30
+    group: str = "kind"
+    range_ambiguity: float = np.nan
 
     def __post_init__(self) -> None:
         if not self.threshold > 0:
@@ -99,6 +111,9 @@ class EditingRules:
             raise InputError(
                 "not a share", field="editing.pass_share", found=self.pass_share, expected="0 to 1"
             )
+
+        if self.group not in GROUPS:
+            raise UnknownNameError("group of samples", self.group, GROUPS, field="editing.group")
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,8 +186,8 @@ def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgem
         )
     start = resistant_start(linearisation)
     spread = linearisation.sigma * inflation(linearisation, start.components)
-    jumps, shifts = _jumps(linearisation, rules, start.residual / spread)
-    rest = start.residual - shifts * spread
+    jumps, shifts = _jumps(linearisation, rules, start, spread)
+    rest = start.residual - shifts
     accepted = (np.abs(rest) <= rules.threshold * spread) & _usable(linearisation)
     whole = _bad_passes(linearisation, rules, accepted, rest, spread)
     accepted &= ~_members(linearisation, whole)
@@ -180,23 +195,44 @@ def first_judgement(linearisation: Linearisation, rules: EditingRules) -> Judgem
 
 
 def _jumps(
-    linearisation: Linearisation, rules: EditingRules, ratio: Array
+    linearisation: Linearisation, rules: EditingRules, start: ResistantStart, spread: Array
 ) -> tuple[tuple[Jump, ...], Array]:
-    """Jumps in all passes, and their size for each sample in standard deviations."""
+    """Jumps in all passes, wrong constants among them, and their size for each sample, SI."""
     jumps: list[Jump] = []
-    shifts = np.zeros_like(ratio)
-    for name, kind, members in linearisation.groups():
+    shifts = np.zeros(len(linearisation))
+    biases = _biases(linearisation, start)
+    epoch = linearisation.epoch
+    for name, kind, members in linearisation.groups:
         indices = members[linearisation.excluded[members] == ""]
-        values = ratio[indices]
-        if (np.abs(values) > rules.threshold).sum() < rules.pass_least:
+        residual, sigma = start.residual[indices], spread[indices]
+        bias, expected = biases.get((name, kind), (0.0, 0.0))
+        starts: list[int] = []
+        if (np.abs(residual) > rules.threshold * sigma).sum() >= rules.pass_least:
+            starts = find_jumps(residual, sigma, rules.threshold)
+        first = slice(0, starts[0] if starts else None)
+        constant = indices.size >= rules.pass_least and is_shifted(
+            residual[first], sigma[first], rules.threshold, bias, expected
+        )
+        if not 0 < len(starts) + constant <= rules.jumps:
             continue
-        starts = find_jumps(values, rules.threshold)
-        if not 0 < len(starts) <= rules.jumps:
-            continue
-        shifts[indices] = levels(values, starts)
-        epochs = linearisation.epoch[indices]
-        jumps += [Jump(name, kind, str(epochs[i]) if i else "") for i in starts]
+        shifts[indices] = levels(residual, starts)
+        jumps += [Jump(name, kind, "")] * constant
+        jumps += [Jump(name, kind, str(epoch[indices[i]])) for i in starts]
     return tuple(jumps), shifts
+
+
+def _biases(
+    linearisation: Linearisation, start: ResistantStart
+) -> dict[tuple[str, str], tuple[float, float]]:
+    """The constant found for each kind in each pass, and how large it is expected to be, SI."""
+    expected = np.hypot(linearisation.local_sigma, start.local_sigma)
+    found = {}
+    for header in linearisation.headers:
+        places = range(header.local_places.start, header.local_places.stop)
+        for place, kind in zip(places, header.local_kinds, strict=True):
+            if kind:
+                found[header.name, kind] = float(start.local[place]), float(expected[place])
+    return found
 
 
 def edit(linearisation: Linearisation, rules: EditingRules, judgement: Judgement) -> EditedSolution:
@@ -289,7 +325,7 @@ def _usable(linearisation: Linearisation) -> Mask:
 def _members(linearisation: Linearisation, whole: dict[tuple[str, str], str]) -> Mask:
     mask = np.zeros(len(linearisation), bool)
     if whole:
-        for name, kind, indices in linearisation.groups():
+        for name, kind, indices in linearisation.groups:
             mask[indices] = (name, kind) in whole
     return mask
 
@@ -305,7 +341,7 @@ def _bad_passes(
     bad: dict[tuple[str, str], str] = {}
     characters = []
     ratio = residual / np.where(predicted > 0, predicted, np.inf)
-    for name, kind, members in linearisation.groups():
+    for name, kind, members in linearisation.groups:
         indices = members[linearisation.excluded[members] == ""]
         good = indices[accepted[indices]]
         out = indices.size - good.size
@@ -331,8 +367,12 @@ def reasons(
         name = linearisation.headers[linearisation.pass_index[i]].name
         ratio = abs(solution.residual[i]) / predicted[i]
         within = ", which it keeps only while it is left out" if ratio <= rules.threshold else ""
+        slip = slip_text(
+            kind, whole_steps(solution.residual[i], predicted[i], linearisation.step[i])
+        )
         texts[i] = solution.judgement.whole.get((name, kind)) or (
             f"residual of {solution.residual[i]:+.4g} {UNITS.get(kind, 'SI')} is "
             f"{ratio:.3g} times its predicted uncertainty (limit {rules.threshold:g}{within})"
+            + (f": {slip}" if slip else "")
         )
     return texts

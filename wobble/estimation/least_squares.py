@@ -83,6 +83,9 @@ class PassEquations:
         inverse square root of their noise covariance. None if the noise is uncorrelated.
     excluded : ndarray of str, shape (n,), optional
         Why a sample must not count, whatever its residual; empty if it may.
+    step : ndarray, shape (n,), or None
+        By how much one lost cycle, or one ambiguity of range, shifts a sample, SI; NaN where
+        that is not known.
     """
 
     name: str
@@ -97,6 +100,7 @@ class PassEquations:
     consider_partials: Array
     whiten: Whitening | None = None
     excluded: NDArray[np.str_] | None = None
+    step: Array | None = None
 
     def __len__(self) -> int:
         return int(self.residual.size)

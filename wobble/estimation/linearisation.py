@@ -4,16 +4,16 @@ In: the passes of an observation model at given parameter values. Out: informati
 residuals under any choice of weights, without evaluating the physics again.
 
 Finding the gross errors takes a dozen solutions of the same linear problem. The rows of
-all passes go to a temporary file, so that memory holds one pass and a few numbers for
-each sample, however long the campaign.
+all passes lie on a `Shelf`, so that memory holds one pass and a few numbers for each
+sample, however long the campaign.
 """
 
 from __future__ import annotations
 
 import copy
-import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from types import TracebackType
 from typing import Protocol, Self
 
@@ -33,6 +33,7 @@ from wobble.estimation.least_squares import (
 )
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.passes import Jump
+from wobble.estimation.shelf import Shelf
 
 __all__ = [
     "Grouping",
@@ -59,12 +60,22 @@ class PassHeader:
     name : str
     samples : slice
         Its samples among all.
+    rows, epochs : int
+        Places of its rows and time tags on the shelf.
+    local_places : slice
+        Its own parameters among those of all passes.
+    local_kinds : tuple of str
+        The kind of which such a parameter shifts all samples alike; empty if it does not.
     local_names, local_sigma, whiten
         As in `PassEquations`.
     """
 
     name: str
     samples: slice
+    rows: int
+    epochs: int
+    local_places: slice
+    local_kinds: tuple[str, ...]
     local_names: tuple[str, ...]
     local_sigma: Array
     whiten: Whitening | None
@@ -77,20 +88,29 @@ class Weighting(Protocol):
         """Whitened rows of the samples of a pass that count."""
         ...
 
+    def local_sigma(self, header: PassHeader) -> Array:
+        """A priori standard deviations of the pass's own parameters, shape (q,)."""
+        ...
+
 
 @dataclass(frozen=True, eq=False)
 class IndependentWeights:
     """Each sample by itself, multiplied by a root weight between zero and one.
 
-    For the search for gross errors: resistant, and blind to correlation.
+    For the search for gross errors: resistant, and blind to correlation. What is known
+    beforehand of the parameters of each pass is weighted as well, as it may be as wrong.
     """
 
     root_weight: Array
+    local_root_weight: Array
 
     def whiten(self, header: PassHeader, sigma: Array, rows: Array) -> Array:
         root = self.root_weight[header.samples]
         used = root > 0
         return rows[used] * (root / sigma)[used, None]
+
+    def local_sigma(self, header: PassHeader) -> Array:
+        return header.local_sigma / self.local_root_weight[header.local_places]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,11 +127,14 @@ class NoiseWeights:
             return scaled[used] / sigma[used, None]
         return header.whiten(scaled, used)
 
+    def local_sigma(self, header: PassHeader) -> Array:
+        return header.local_sigma
+
 
 class Linearisation:
     """The observations linearised at given values of the estimated parameters.
 
-    Use as a context manager: the temporary file is gone afterwards.
+    Use as a context manager: the rows on disk are gone afterwards.
 
     Parameters
     ----------
@@ -131,11 +154,13 @@ class Linearisation:
     Attributes
     ----------
     headers : list of PassHeader
-    kind, group, epoch : ndarray of str, shape (n,)
+    kind, group : ndarray of str, shape (n,)
     sigma, prefit : ndarray, shape (n,)
         Claimed standard deviations, and residuals before the fit, SI.
     excluded : ndarray of str, shape (n,)
         Why a sample must not count, whatever its residual; empty if it may.
+    step : ndarray, shape (n,)
+        Shift of a sample by one lost cycle or ambiguity, SI; NaN if not known.
     pass_index : ndarray of int, shape (n,)
         Place of each sample's pass among the headers.
 
@@ -164,42 +189,66 @@ class Linearisation:
         self.headers: list[PassHeader] = []
         kinds: list[NDArray[np.str_]] = []
         groups: list[NDArray[np.str_]] = []
-        epochs: list[NDArray[np.str_]] = []
         sigmas: list[Array] = []
         prefit: list[Array] = []
         excluded: list[NDArray[np.str_]] = []
+        steps: list[Array] = []
         count = 0
-        # Closed by `close`, at the end of the context that this object is.
-        self._file = tempfile.TemporaryFile()  # noqa: SIM115
+        self._shelf = Shelf()
         try:
             for equations in model.equations(self.values):
-                equations.check(len(self.names), len(self.considered))
                 if not len(equations):
                     continue
-                self.headers.append(_header(equations, count))
+                equations.check(len(self.names), len(self.considered))
+                self.headers.append(self._header(equations, count))
                 count += len(equations)
-                self._file.write(np.ascontiguousarray(equations.rows, float).tobytes())
                 kinds.append(np.asarray(equations.kind))
-                groups.append(np.asarray(group(equations) if group else equations.kind))
-                epochs.append(np.asarray(equations.epoch))
+                if group:
+                    groups.append(np.asarray(group(equations)))
                 sigmas.append(np.asarray(equations.sigma, float))
                 prefit.append(np.asarray(equations.residual, float))
                 nothing = np.full(len(equations), "")
                 excluded.append(nothing if equations.excluded is None else equations.excluded)
+                unknown = np.full(len(equations), np.nan)
+                steps.append(unknown if equations.step is None else equations.step)
             if not count:
                 raise InputError("there is no observation", expected="at least one sample")
         except BaseException:
-            self._file.close()
+            self.close()
             raise
         self.kind = np.concatenate(kinds)
-        self.group = np.concatenate(groups)
-        self.epoch = np.concatenate(epochs)
+        self.group = np.concatenate(groups) if group else self.kind
         self.sigma = np.concatenate(sigmas)
         self.prefit = np.concatenate(prefit)
         self.excluded = np.concatenate(excluded)
+        self.step = np.concatenate(steps)
         self.pass_index = np.repeat(
             np.arange(len(self.headers)), [h.samples.stop - h.samples.start for h in self.headers]
         )
+
+    def _header(self, equations: PassEquations, start: int) -> PassHeader:
+        first = self.headers[-1].local_places.stop if self.headers else 0
+        return PassHeader(
+            equations.name,
+            slice(start, start + len(equations)),
+            self._shelf.put(equations.rows),
+            self._shelf.put(np.asarray(equations.epoch)),
+            slice(first, first + len(equations.local_names)),
+            tuple(_shifted_kind(equations.kind, column) for column in equations.local_partials.T),
+            equations.local_names,
+            np.asarray(equations.local_sigma, float),
+            equations.whiten,
+        )
+
+    @cached_property
+    def local_sigma(self) -> Array:
+        """A priori standard deviations of the own parameters of all passes, SI, shape (q,)."""
+        return np.concatenate([header.local_sigma for header in self.headers])
+
+    @property
+    def epoch(self) -> NDArray[np.str_]:
+        """UTC time tags in ISO form, shape (n,)."""
+        return np.concatenate([self._shelf.get(header.epochs) for header in self.headers])
 
     def __enter__(self) -> Self:
         return self
@@ -213,29 +262,25 @@ class Linearisation:
         self.close()
 
     def close(self) -> None:
-        """Give the temporary file back."""
-        self._file.close()
+        """Give the disk space back."""
+        self._shelf.close()
 
     def __len__(self) -> int:
         return int(self.sigma.size)
 
     def with_jumps(self, jumps: Sequence[Jump]) -> Linearisation:
-        """The same rows (and the same file), with jumps as further parameters of passes."""
+        """The same rows (on the same shelf), with jumps as further parameters of passes."""
         other = copy.copy(self)
         other.jumps = tuple(jumps)
         return other
 
     def passes(self) -> Iterator[tuple[PassHeader, Array]]:
-        """Each pass with its rows ``[L | A | C | r]``, read from the file."""
-        shared = len(self.names) + len(self.considered) + 1
+        """Each pass with its rows ``[L | A | C | r]``."""
         by_pass: dict[str, list[Jump]] = {}
         for jump in self.jumps:
             by_pass.setdefault(jump.pass_name, []).append(jump)
-        self._file.seek(0)
         for header in self.headers:
-            n = header.samples.stop - header.samples.start
-            width = len(header.local_names) + shared
-            rows = np.frombuffer(self._file.read(8 * n * width)).reshape(n, width)
+            rows = self._shelf.get(header.rows)
             if header.name in by_pass:
                 header, rows = self._with_columns(header, rows, by_pass[header.name])
             yield header, rows
@@ -243,7 +288,7 @@ class Linearisation:
     def _with_columns(
         self, header: PassHeader, rows: Array, jumps: list[Jump]
     ) -> tuple[PassHeader, Array]:
-        kind, epoch = self.kind[header.samples], self.epoch[header.samples]
+        kind, epoch = self.kind[header.samples], self._shelf.get(header.epochs)
         columns = [jump.column(kind, epoch) for jump in jumps]
         q = len(header.local_names)
         wider = replace(
@@ -253,14 +298,17 @@ class Linearisation:
         )
         return wider, np.column_stack([rows[:, :q], *columns, rows[:, q:]])
 
-    def groups(self) -> Iterator[tuple[str, str, NDArray[np.intp]]]:
+    @cached_property
+    def groups(self) -> list[tuple[str, str, NDArray[np.intp]]]:
         """Pass, kind, and indices in order of time of its samples, for each kind in each pass."""
+        found = []
         for header in self.headers:
             indices = np.arange(header.samples.start, header.samples.stop)
-            kinds = self.kind[indices]
+            kinds, epoch = self.kind[indices], self._shelf.get(header.epochs)
+            order = np.argsort(epoch, kind="stable")
             for kind in np.unique(kinds).tolist():
-                members = indices[kinds == kind]
-                yield header.name, kind, members[np.argsort(self.epoch[members], kind="stable")]
+                found.append((header.name, kind, indices[order[kinds[order] == kind]]))
+        return found
 
     def data(self, weighting: Weighting) -> tuple[SquareRootInformation, list[LocalFactor]]:
         """Everything that the weighted samples say, and the earlier ones.
@@ -279,7 +327,7 @@ class Linearisation:
         for header, content in self.passes():
             whitened = weighting.whiten(header, self.sigma[header.samples], content)
             factor, rest = eliminate_locals(
-                whitened, header.name, header.local_names, header.local_sigma, p
+                whitened, header.name, header.local_names, weighting.local_sigma(header), p
             )
             factors.append(factor)
             information.samples += len(whitened) - factor.unknown
@@ -321,6 +369,22 @@ class Linearisation:
             foretold[header.samples] = rows[:, -1] - rows[:, q : q + len(step)] @ step
         return foretold
 
+    def local_estimates(
+        self, estimate: LinearEstimate, factors: Sequence[LocalFactor]
+    ) -> tuple[Array, Array]:
+        """Own parameters of all passes and their standard deviations, SI, shapes (q,).
+
+        Zero, and infinite, where no weighted sample determines one.
+        """
+        values, sigma = np.zeros(len(self.local_sigma)), np.full(len(self.local_sigma), np.inf)
+        for header, factor in zip(self.headers, factors, strict=True):
+            places = [
+                header.local_places.start + header.local_names.index(name) for name in factor.names
+            ]
+            values[places], covariance = factor.estimate(estimate.step, estimate.root)
+            sigma[places] = np.sqrt(np.diag(covariance))
+        return values, sigma
+
     def residuals(
         self, estimate: LinearEstimate, factors: Sequence[LocalFactor]
     ) -> tuple[Array, Array]:
@@ -360,14 +424,12 @@ class Linearisation:
         return residual, leverage
 
 
-def _header(equations: PassEquations, start: int) -> PassHeader:
-    return PassHeader(
-        equations.name,
-        slice(start, start + len(equations)),
-        equations.local_names,
-        np.asarray(equations.local_sigma, float),
-        equations.whiten,
-    )
+def _shifted_kind(kind: NDArray[np.str_], column: Array) -> str:
+    """The kind of samples that a column of ones stands for, if it is such a column."""
+    for one in np.unique(kind[column != 0]).tolist():
+        if np.array_equal(column, kind == one):
+            return str(one)
+    return ""
 
 
 def _resistant_fit(columns: Array, right: Array) -> Array:

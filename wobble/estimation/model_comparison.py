@@ -35,7 +35,7 @@ from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.solution import Solution
 
-__all__ = ["Evidence", "evidence_for", "plot_residual_spectra", "residual_spectrum"]
+__all__ = ["Evidence", "evidence_for", "residual_spectrum"]
 
 Array = NDArray[np.float64]
 
@@ -72,6 +72,19 @@ class Evidence:
     def schwarz(self) -> float:
         """Schwarz's criterion, without the terms minus with them."""
         return float(self.gain - len(self.names) * np.log(self.samples))
+
+    def as_json(self) -> dict[str, Any]:
+        """The evidence as plain JSON types."""
+        return {
+            "terms": list(self.names),
+            "chi_square_gain": self.gain,
+            "log_likelihood_ratio": 0.5 * self.gain,
+            "probability_by_chance": self.probability,
+            "akaike": self.akaike,
+            "schwarz": self.schwarz,
+            "wanted": self.schwarz > 0,
+            "samples": self.samples,
+        }
 
     def __str__(self) -> str:
         verdict = "wants" if self.schwarz > 0 else "does not want"
@@ -163,29 +176,3 @@ def residual_spectrum(solution: Solution, kind: str, periods: Array) -> Array:
     series = LombScargle(days - days[0], samples.residual[chosen])
     power = series.power(1.0 / periods, normalization="psd", assume_regular_frequency=False)
     return np.sqrt(np.maximum(4.0 * power / chosen.sum(), 0.0))
-
-
-def plot_residual_spectra(
-    before: Solution, after: Solution, kind: str, periods: Array, axes: Any = None
-) -> Any:
-    """Spectra of the residuals without and with the terms in question.
-
-    Parameters
-    ----------
-    before, after : Solution
-        The smaller and the larger model.
-    kind, periods
-        As in `residual_spectrum`.
-    axes : matplotlib.axes.Axes, optional
-        Where to draw; new ones if left out.
-    """
-    if axes is None:
-        from matplotlib import pyplot
-
-        _, axes = pyplot.subplots(figsize=(7.0, 3.5), layout="constrained")
-    for label, solution in (("without the terms", before), ("with the terms", after)):
-        axes.semilogx(periods, residual_spectrum(solution, kind, periods), label=label)
-    axes.set_xlabel("period, days")
-    axes.set_ylabel(f"amplitude in the {kind.replace('_', ' ')} residuals, SI")
-    axes.legend()
-    return axes

@@ -1,7 +1,7 @@
 """Passes that are wrong as a whole, and jumps within a pass.
 
-In: residuals of the samples of a pass, in units of their predicted standard deviations.
-Out: where the level jumps, and what is wrong with a pass that cannot be used, in words.
+In: residuals of the samples of a pass and their predicted standard deviations. Out: where
+the level jumps, and what is wrong with a pass that cannot be used, in words.
 
 A wrong constant, a range ambiguity that was resolved wrongly, or a lost cycle shifts all
 samples from some epoch on by the same amount. The samples are still good: the shift is
@@ -29,6 +29,7 @@ __all__ = [
     "PassCharacter",
     "describe_pass",
     "find_jumps",
+    "is_shifted",
     "levels",
     "unusual_passes",
 ]
@@ -79,41 +80,55 @@ class Jump:
         return ((kind == self.kind) & (epoch >= self.epoch)).astype(float)
 
 
-def find_jumps(ratio: Array, limit: float) -> list[int]:
+def find_jumps(residual: Array, sigma: Array, limit: float) -> list[int]:
     """Where the level of a series of residuals jumps.
 
     Parameters
     ----------
-    ratio : ndarray, shape (n,)
-        Residuals of one kind in one pass, in order of time, in standard deviations.
+    residual, sigma : ndarray, shape (n,)
+        Residuals of one kind in one pass, in order of time, and their standard deviations.
     limit : float
-        Beyond which a sample disagrees.
+        Number of standard deviations beyond which a sample disagrees.
 
     Returns
     -------
     starts : list of int
-        First samples of the shifted parts; 0 if the first part is shifted itself.
+        First samples of the shifted parts.
     """
-    steps = _steps(ratio, limit)
-    first = ratio[: steps[0]] if steps else ratio
-    shifted = abs(float(np.median(first))) > limit and _agree(first, limit)
-    return [0, *steps] if shifted else steps
-
-
-def _steps(ratio: Array, limit: float) -> list[int]:
-    n = ratio.size
-    if n < 2 * WINDOW:
+    if residual.size < 2 * WINDOW:
         return []
-    medians = np.median(sliding_window_view(ratio, WINDOW), axis=1)
+    medians = np.median(sliding_window_view(residual, WINDOW), axis=1)
+    usual = np.median(sliding_window_view(sigma, WINDOW), axis=1)
     difference = np.abs(medians[WINDOW:] - medians[:-WINDOW])
-    steps: list[int] = []
-    for run in _runs(difference > LEAST_JUMP):
-        places = [int(i) + WINDOW for i in run]
-        best = min(places, key=lambda i: _cost(ratio, i, limit))
-        before, after = ratio[best - WINDOW : best], ratio[best : best + WINDOW]
-        if _agree(before, limit) and _agree(after, limit):
-            steps.append(best)
-    return steps
+    jumping = difference > LEAST_JUMP * np.maximum(usual[WINDOW:], usual[:-WINDOW])
+    starts: list[int] = []
+    for run in _runs(jumping):
+        places = range(int(run[0]) + WINDOW, int(run[-1]) + WINDOW + 1)
+        near = slice(places[0] - WINDOW, places[-1] + WINDOW)
+        costs = [_cost(residual[near], sigma[near], i - near.start, limit) for i in places]
+        best = places[int(np.argmin(costs))]
+        sides = slice(best - WINDOW, best), slice(best, best + WINDOW)
+        if all(_agree(residual[side], sigma[side], limit) for side in sides):
+            starts.append(best)
+    return starts
+
+
+def is_shifted(
+    residual: Array, sigma: Array, limit: float, bias: float = 0.0, expected: float = 0.0
+) -> bool:
+    """Whether the samples agree with one another on a constant that should not be.
+
+    Parameters
+    ----------
+    residual, sigma, limit
+        As for `find_jumps`.
+    bias, expected : float
+        Constant that has been taken off the residuals already, and how large the constant
+        of a pass is expected to be (one standard deviation).
+    """
+    level = abs(float(np.median(residual)) + bias)
+    allowed = limit * float(np.hypot(np.median(sigma), expected))
+    return level > allowed and _agree(residual, sigma, limit)
 
 
 def _runs(mask: Mask) -> list[NDArray[np.intp]]:
@@ -124,20 +139,22 @@ def _runs(mask: Mask) -> list[NDArray[np.intp]]:
     return np.split(where, np.flatnonzero(np.diff(where) > 1) + 1)
 
 
-def _cost(ratio: Array, split: int, limit: float) -> float:
-    parts = (ratio[split - WINDOW : split], ratio[split : split + WINDOW])
-    return float(sum(np.minimum(np.abs(p - np.median(p)), limit).sum() for p in parts))
+def _cost(residual: Array, sigma: Array, split: int, limit: float) -> float:
+    """How badly two levels describe a stretch of residuals."""
+    sides = slice(0, split), slice(split, None)
+    off = [np.abs(residual[side] - np.median(residual[side])) / sigma[side] for side in sides]
+    return float(sum(np.minimum(part, limit).sum() for part in off))
 
 
-def _agree(ratio: Array, limit: float) -> bool:
-    return bool((np.abs(ratio - np.median(ratio)) <= limit).mean() >= AGREEMENT)
+def _agree(residual: Array, sigma: Array, limit: float) -> bool:
+    return bool((np.abs(residual - np.median(residual)) <= limit * sigma).mean() >= AGREEMENT)
 
 
-def levels(ratio: Array, starts: Sequence[int]) -> Array:
-    """Medians of the parts between jumps, for each sample; zero before the first."""
-    level = np.zeros_like(ratio)
-    for first, last in zip(starts, [*starts[1:], ratio.size], strict=True):
-        level[first:last] = np.median(ratio[first:last])
+def levels(residual: Array, starts: Sequence[int]) -> Array:
+    """Medians of the parts between jumps, for each sample."""
+    level = np.empty_like(residual)
+    for first, last in zip([0, *starts], [*starts, residual.size], strict=True):
+        level[first:last] = np.median(residual[first:last])
     return level
 
 

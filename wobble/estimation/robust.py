@@ -9,7 +9,9 @@ weight that its residual deserves. First with Huber's loss, which is convex, so 
 does not matter where one starts, and in which an error of any size counts like one of
 1.345 standard deviations; then with Cauchy's, in which large errors count the less the
 larger they are. Both are 95 % efficient if all errors are normal. The standard deviations
-are those of the data times a factor from the median of the residuals (`variance`).
+are those of the data times a factor from the median of the residuals (`variance`). What is
+known beforehand of the bias of a pass is treated as a datum like the others: a pass with a
+wrong constant would otherwise tear at everything else.
 """
 
 from __future__ import annotations
@@ -44,6 +46,7 @@ HUBER = 1.345
 CAUCHY = 2.385
 # The start needs no more: the accepted samples are solved for properly afterwards.
 TOLERANCE = 0.02
+LOCAL_TOLERANCE = 0.2
 ROUNDS = 60
 # Equal standard deviations make both forms the same: then a factor is the simpler word.
 TIE = 1e-3
@@ -69,6 +72,8 @@ class ResistantStart:
     ----------
     residual : ndarray, shape (n,)
         Residuals of all samples, SI.
+    local, local_sigma : ndarray, shape (q,)
+        Own parameters of all passes and their standard deviations, SI.
     components : dict
         Resistant variance component of each group.
     estimate : LinearEstimate
@@ -78,6 +83,8 @@ class ResistantStart:
     """
 
     residual: Array
+    local: Array
+    local_sigma: Array
     components: Components
     estimate: LinearEstimate
     log_determinant: float
@@ -92,23 +99,26 @@ def resistant_start(linearisation: Linearisation) -> ResistantStart:
     """
     forms = dict.fromkeys(np.unique(linearisation.group).tolist(), "scale")
     residual = _about_pass_median(linearisation)
-    best = m_estimate(linearisation, huber_weight, residual, _component_rule(linearisation, forms))
+    local = np.zeros(len(linearisation.local_sigma))
+    rule = _component_rule(linearisation, forms)
+    best = m_estimate(linearisation, huber_weight, residual, local, rule)
     for group, component in best.components.items():
         if component.value <= NEEDS_WIDENING:
             continue
         trial = {**forms, group: "excess"}
         rule = _component_rule(linearisation, trial)
-        other = m_estimate(linearisation, huber_weight, best.residual, rule)
+        other = m_estimate(linearisation, huber_weight, best.residual, best.local, rule)
         if _likelihood(linearisation, other) > _likelihood(linearisation, best) + TIE:
             best, forms = other, trial
     rule = _component_rule(linearisation, forms)
-    return m_estimate(linearisation, cauchy_weight, best.residual, rule)
+    return m_estimate(linearisation, cauchy_weight, best.residual, best.local, rule)
 
 
 def m_estimate(
     linearisation: Linearisation,
     weight: Callable[[Array], Array],
     residual: Array,
+    local: Array,
     components_of: Callable[[Array], Components],
     tolerance: float = TOLERANCE,
     rounds: int = ROUNDS,
@@ -123,6 +133,8 @@ def m_estimate(
         Weight of residuals in standard deviations, such as `huber_weight`.
     residual : ndarray, shape (n,)
         Residuals to begin with, SI.
+    local : ndarray, shape (q,)
+        Parameters of single passes to begin with, SI.
     components_of : callable
         Variance components of given residuals.
     tolerance : float
@@ -130,23 +142,29 @@ def m_estimate(
     rounds : int
         At most so many solutions.
     """
-    before: Array | None = None
+    before: tuple[Array, Array] | None = None
     for _ in range(rounds):
         components = components_of(residual)
         spread = linearisation.sigma * inflation(linearisation, components)
         root_weight = np.sqrt(weight(residual / spread)) * linearisation.sigma / spread
         root_weight[linearisation.excluded != ""] = 0.0
-        information, factors = linearisation.information(IndependentWeights(root_weight))
+        local_root_weight = np.sqrt(weight(local / linearisation.local_sigma))
+        weights = IndependentWeights(root_weight, local_root_weight)
+        information, factors = linearisation.information(weights)
         estimate = linearisation.solve(information)
         residual, _ = linearisation.residuals(estimate, factors)
+        local, local_sigma = linearisation.local_estimates(estimate, factors)
         if (
             before is not None
-            and (np.abs(estimate.step - before) <= tolerance * estimate.sigma).all()
+            and (np.abs(estimate.step - before[0]) <= tolerance * estimate.sigma).all()
+            and (np.abs(local - before[1]) <= LOCAL_TOLERANCE * local_sigma).all()
         ):
             break
-        before = estimate.step
+        before = estimate.step, local
     determinant = _log_determinant(information, factors)
-    return ResistantStart(residual, components_of(residual), estimate, determinant)
+    return ResistantStart(
+        residual, local, local_sigma, components_of(residual), estimate, determinant
+    )
 
 
 def inflation(linearisation: Linearisation, components: Components) -> Array:

@@ -31,6 +31,7 @@ from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.observability import NOT_IMPROVED, WeakCombination, weak_combinations
 from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
+from wobble.estimation.slips import slip_text, whole_steps
 from wobble.estimation.variance import VarianceComponent
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
@@ -101,12 +102,16 @@ def _conversion(name: str, old: str, new: str) -> float:
 
 @dataclass(frozen=True)
 class PassEstimate:
-    """A parameter of one pass, SI; its standard deviation is the one of the weights."""
+    """A parameter of one pass, SI; its standard deviation is the one of the weights.
+
+    A shift that is a whole number of the ranging code's ambiguities says so in ``note``.
+    """
 
     pass_name: str
     name: str
     value: float
     sigma: float
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -207,6 +212,8 @@ class Solution:
     information : SquareRootInformation
         Of the data alone, about ``values``: what later passes are added to.
     provenance : mapping
+    sigma_bootstrap : ndarray, shape (p,), or None
+        Standard deviations from passes drawn again, SI, if that was done.
     """
 
     parameters: ParameterSet
@@ -225,6 +232,7 @@ class Solution:
     warnings: tuple[str, ...]
     information: SquareRootInformation
     provenance: Mapping[str, object]
+    sigma_bootstrap: Array | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -387,7 +395,7 @@ def solution_of(
         sensitivity=estimate.sensitivity,
         samples=_samples(linearisation, rules, edited),
         components=dict(edited.judgement.components),
-        pass_estimates=_pass_estimates(edited),
+        pass_estimates=_pass_estimates(linearisation, edited),
         jumps=_determined(edited),
         iterations=tuple(iterations),
         chi_square=estimate.chi_square,
@@ -438,11 +446,21 @@ def _determined(edited: EditedSolution) -> tuple[Jump, ...]:
     return tuple(jump for jump in edited.judgement.jumps if jump.parameter not in lost)
 
 
-def _pass_estimates(edited: EditedSolution) -> tuple[PassEstimate, ...]:
+def _pass_estimates(
+    linearisation: Linearisation, edited: EditedSolution
+) -> tuple[PassEstimate, ...]:
+    jumps = {jump.parameter: jump for jump in edited.judgement.jumps}
     found = []
-    for factor in edited.factors:
+    for header, factor in zip(linearisation.headers, edited.factors, strict=True):
         values, covariance = factor.estimate(edited.estimate.step, edited.estimate.root)
-        for name, value, variance in zip(factor.names, values, np.diag(covariance), strict=True):
-            found.append(PassEstimate(factor.pass_name, name, float(value), float(variance**0.5)))
+        sigmas = np.sqrt(np.diag(covariance))
+        for name, value, sigma in zip(factor.names, values.tolist(), sigmas.tolist(), strict=True):
+            note = ""
+            if name in jumps and jumps[name].kind == "range":
+                ambiguity = linearisation.step[header.samples][
+                    linearisation.kind[header.samples] == "range"
+                ]
+                note = slip_text("range", whole_steps(value, sigma, float(ambiguity[0])))
+            found.append(PassEstimate(factor.pass_name, name, value, sigma, note))
         found += [PassEstimate(factor.pass_name, name, 0.0, np.inf) for name in factor.free]
     return tuple(found)

@@ -59,6 +59,7 @@ FILES = (
 )
 """Without which a solution is not whole."""
 SENSITIVITY = "change_by:"
+BOOTSTRAP = "sigma_bootstrap_si"
 SAMPLE_COLUMNS = (
     "pass_name",
     "kind",
@@ -137,6 +138,10 @@ def _parameter_table(solution: Solution) -> Table:
             "own_a_priori_sigma_si": parameters.sigmas,
         }
     )
+    if solution.sigma_bootstrap is not None:
+        drawn = np.full(len(parameters), np.nan)
+        drawn[places] = solution.sigma_bootstrap
+        table[BOOTSTRAP] = drawn
     for name, column in zip(parameters.considered.names, sensitivity.T, strict=True):
         table[SENSITIVITY + name] = column
     table.meta = _meta(solution)
@@ -206,6 +211,7 @@ def _pass_table(estimates: Sequence[PassEstimate]) -> Table:
             "parameter": np.array([e.name for e in estimates], str),
             "value_si": np.array([e.value for e in estimates], float),
             "sigma_si": np.array([e.sigma for e in estimates], float),
+            "note": np.array([e.note for e in estimates], str),
         }
     )
 
@@ -302,6 +308,9 @@ def _assembled(path: Path) -> Solution:
         warnings=tuple(meta["warnings"]),
         information=read_information(path / "information.ecsv"),
         provenance=meta["provenance"],
+        sigma_bootstrap=np.array(table[BOOTSTRAP], float)[places]
+        if BOOTSTRAP in table.colnames
+        else None,
     )
 
 
@@ -360,9 +369,10 @@ def _square(path: str | os.PathLike[str], table: Table, columns: list[str]) -> A
 
 
 def _read_pass_estimates(path: Path) -> tuple[PassEstimate, ...]:
-    table = _read(path, ("pass_name", "parameter", "value_si", "sigma_si"))
+    table = _read(path, ("pass_name", "parameter", "value_si", "sigma_si", "note"))
     return tuple(
-        PassEstimate(str(row[0]), str(row[1]), float(row[2]), float(row[3])) for row in table
+        PassEstimate(str(row[0]), str(row[1]), float(row[2]), float(row[3]), str(row[4]))
+        for row in table
     )
 
 

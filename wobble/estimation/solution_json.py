@@ -42,6 +42,7 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
                 "kind": jump.kind,
                 "size": solution.pass_estimate(jump.parameter).value,
                 "sigma": solution.pass_estimate(jump.parameter).sigma,
+                "note": solution.pass_estimate(jump.parameter).note,
             }
             for jump in solution.jumps
         ],
@@ -80,12 +81,17 @@ def _rejected(solution: Solution) -> list[dict[str, Any]]:
 
 def _parameter(solution: Solution, name: str) -> dict[str, Any]:
     estimate = solution[name]
+    drawn = {}
+    if solution.sigma_bootstrap is not None:
+        place = solution.names.index(name)
+        drawn["sigma_bootstrap"] = solution.sigma_bootstrap[place] / solution.parameters[name].scale
     return {
         "value": estimate.value,
         "unit": estimate.unit,
         "sigma_formal": estimate.sigma_formal,
         "sigma_realistic": estimate.sigma,
         "a_priori_sigma": estimate.a_priori_sigma,
+        **drawn,
     }
 
 

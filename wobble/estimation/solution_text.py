@@ -18,9 +18,9 @@ __all__ = ["solution_as_html", "solution_as_text"]
 
 MOST_REJECTED = 8
 HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
-NUMERIC = (1, 2, 3, 4)
-COLUMNS = ((0, 1, 2, 3, 4, 5, 6), (0, 1, 2, 5, 6), (0, 1, 2, 5))
-"""Which columns are shown, the more the more room there is."""
+NUMERIC = ("value", "sigma", "formal", "bootstrap", "a priori")
+LEFT_OUT = ((), ("formal", "a priori"), ("formal", "a priori", "bootstrap", ""))
+"""Which columns are left out, the more the less room there is."""
 
 
 def solution_as_text(solution: Solution, width: int | None = None) -> str:
@@ -32,25 +32,26 @@ def solution_as_text(solution: Solution, width: int | None = None) -> str:
     width : int, optional
         Columns of the terminal; room enough if left out.
     """
-    cells = [HEAD, *(_row(solution[name]) for name in solution.names)]
-    for columns in COLUMNS:
-        table = _text_table([[row[k] for k in columns] for row in cells], columns)
+    cells = _cells(solution)
+    for left_out in LEFT_OUT:
+        kept = [k for k, heading in enumerate(cells[0]) if heading not in left_out]
+        table = _text_table([[row[k] for k in kept] for row in cells])
         if width is None or max(map(len, table)) <= width:
             break
     return "\n".join([_headline(solution), "", *table, "", *notes(solution)])
 
 
-def _text_table(cells: Sequence[Sequence[str]], columns: Sequence[int]) -> list[str]:
+def _text_table(cells: Sequence[Sequence[str]]) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    return ["  ".join(_aligned(row, widths, columns)).rstrip() for row in cells]
+    return ["  ".join(_aligned(row, widths, cells[0])).rstrip() for row in cells]
 
 
 def solution_as_html(solution: Solution) -> str:
     """The solution for a notebook."""
-    head = "".join(f"<th>{cell}</th>" for cell in HEAD)
+    first, *rows = _cells(solution)
+    head = "".join(f"<th>{cell}</th>" for cell in first)
     body = "".join(
-        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in _row(solution[name])) + "</tr>"
-        for name in solution.names
+        "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
     )
     remarks = "".join(f"<li>{html.escape(note.strip())}</li>" for note in notes(solution))
     return (
@@ -66,6 +67,16 @@ def _headline(solution: Solution) -> str:
         f"{len(solution.iterations)} iterations, "
         f"chi-square {per_degree:.3g} per degree of freedom ({solution.degrees_of_freedom})"
     )
+
+
+def _cells(solution: Solution) -> list[tuple[str, ...]]:
+    """Head and rows of the table of parameters."""
+    cells = [HEAD, *(_row(solution[name]) for name in solution.names)]
+    if solution.sigma_bootstrap is None:
+        return cells
+    drawn = solution.sigma_bootstrap / solution.parameters.estimated.scales
+    column = ["bootstrap", *(f"{sigma:.2g}" for sigma in drawn)]
+    return [(*row[:4], more, *row[4:]) for row, more in zip(cells, column, strict=True)]
 
 
 def _row(estimate: Estimate) -> tuple[str, ...]:
@@ -90,10 +101,10 @@ def _to_its_digits(value: float, sigma: float) -> str:
     return f"{value:.{max(decimals, 0)}f}"
 
 
-def _aligned(row: Sequence[str], widths: Sequence[int], columns: Sequence[int]) -> list[str]:
+def _aligned(row: Sequence[str], widths: Sequence[int], head: Sequence[str]) -> list[str]:
     return [
-        cell.rjust(width) if k in NUMERIC else cell.ljust(width)
-        for k, cell, width in zip(columns, row, widths, strict=True)
+        cell.rjust(width) if heading in NUMERIC else cell.ljust(width)
+        for heading, cell, width in zip(head, row, widths, strict=True)
     ]
 
 
@@ -134,7 +145,7 @@ def _jumps(solution: Solution) -> list[str]:
         where = f"from {jump.epoch} on" if jump.epoch else "in the whole pass"
         lines.append(
             f"shifted: {jump.pass_name} {jump.kind} {where} by {size.value:+.4g} {unit}, "
-            "estimated with the pass"
+            "estimated with the pass" + (f": {size.note}" if size.note else "")
         )
     return lines
 

@@ -4,9 +4,10 @@ In: a network, a table of measurements, the parameters, the noise budget, what i
 a pass. Out: for given values of the estimated parameters, one `PassEquations` after the
 other.
 
-Blocks of whole passes are computed at a time, so that memory does not grow with the
-campaign. The geometry on which the noise depends is that of the first linearisation: the
-parameters of a lander move it by nothing that counts.
+Blocks of whole passes are computed at a time, and the square root of each pass's noise
+covariance waits on disk, so that memory does not grow with the campaign. The geometry on
+which the noise depends is that of the first linearisation: the parameters of a lander move
+it by nothing that counts.
 """
 
 from __future__ import annotations
@@ -16,22 +17,31 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import lapack
 
 from wobble.errors import UnknownNameError
 from wobble.estimation.least_squares import PassEquations
+from wobble.estimation.linearisation import Grouping
 from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.passes import LEAST_SAMPLES
 from wobble.estimation.sample_limits import SampleLimits
-from wobble.link.network import BLOCK, ComputedTracking, Network
+from wobble.estimation.shelf import Shelf
+from wobble.estimation.slips import cycle_step
+from wobble.link.network import ComputedTracking, Network
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
 from wobble.noise.geometry import PassGeometry
 from wobble.tracking import Tracking
 
-__all__ = ["PassBiases", "TrackingModel", "pass_geometry"]
+__all__ = ["PassBiases", "TrackingModel", "grouping", "pass_geometry"]
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
+
+BLOCK = 60_000
+"""Measurements computed at a time: so many that those between the same ends keep all processors
+busy, and that their partial derivatives are small beside everything else in memory."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +72,32 @@ class PassBiases:
         return tuple(names), np.column_stack(partials), np.array(sigmas)
 
 
+def grouping(tracking: Tracking, by: str) -> Grouping | None:
+    """Labels of samples that share a variance component: their kind, with what they come from.
+
+    Parameters
+    ----------
+    tracking : Tracking
+    by : {"kind", "station", "pass"}
+        Kinds with too few samples in a pass for a component of their own keep that of the
+        kind: a single wild sample must not pass for a noisy pass.
+    """
+    if by == "kind":
+        return None
+    names = tracking.receiver if by == "station" else tracking.pass_id
+    labels = dict(zip(tracking.pass_id.tolist(), names.tolist(), strict=True))
+
+    def label(equations: PassEquations) -> NDArray[np.str_]:
+        kinds = equations.kind.astype(object)
+        for kind in np.unique(equations.kind).tolist():
+            members = equations.kind == kind
+            if by == "station" or members.sum() >= LEAST_SAMPLES:
+                kinds[members] = f"{kind} {labels[equations.name]}"
+        return np.asarray(kinds, str)
+
+    return label
+
+
 def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:
     """Geometry of the samples of one pass for the noise budget."""
     epoch = tracking.epoch[index]
@@ -82,21 +118,22 @@ def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices
 
 
 class _Whitening:
-    """Whitened rows of the accepted samples; the factor of the whole pass is kept."""
+    """Whitened rows of the accepted samples of a pass; its Cholesky factor waits on a shelf."""
 
-    def __init__(self, budget: Budget, geometry: PassGeometry) -> None:
-        self._budget = budget
-        self._geometry = geometry
-        self._factor: CovarianceFactor | None = None
+    def __init__(self, lower: Array, shelf: Shelf) -> None:
+        self._shelf = shelf
+        self._place = shelf.put(lower)
 
     def __call__(self, rows: Array, accepted: Mask) -> Array:
+        lower = self._shelf.get(self._place)
         if accepted.all():
-            if self._factor is None:
-                self._factor = self._budget.factor(self._geometry)
-            return self._factor.whiten(rows)
+            return CovarianceFactor(lower).whiten(rows)
         if not accepted.any():
             return rows[:0]
-        return self._budget.whiten(self._geometry[accepted], rows[accepted])
+        # The covariance of some of the samples is that of their rows of the factor.
+        some = lower[accepted]
+        upper, _ = lapack.dpotrf((some @ some.T).T, lower=0, overwrite_a=1)
+        return CovarianceFactor(upper.T).whiten(rows[accepted])
 
 
 @dataclass(eq=False)
@@ -116,6 +153,8 @@ class TrackingModel:
     budget : Budget, optional
         Noise of the measurements; left out, their own standard deviations are used and the
         samples taken as independent.
+    range_ambiguity : float, optional
+        After which the ranging code repeats itself, one-way, m: only to name errors by it.
     model_error : mapping, optional
         For a kind of measurement, what the model cannot describe (m or m/s): added in squares
         to the measurements' own standard deviations. Not used with a budget.
@@ -135,9 +174,11 @@ class TrackingModel:
     budget: Budget | None = None
     model_error: Mapping[str, float] = field(default_factory=dict)
     limits: SampleLimits = field(default_factory=SampleLimits)
+    range_ambiguity: float = np.nan
     warnings: list[str] = field(default_factory=list, init=False)
     _first: bool = field(default=True, init=False, repr=False)
     _noise: dict[str, tuple[Array, _Whitening | None]] = field(default_factory=dict, repr=False)
+    _shelf: Shelf = field(default_factory=Shelf, repr=False)
 
     def __post_init__(self) -> None:
         for name, known in (
@@ -165,6 +206,7 @@ class TrackingModel:
             excluded = self.limits.reasons(part, computed, network.media.weather)
             if self._first:
                 self.warnings += [w for w in computed.warnings if w not in self.warnings]
+            epoch = part.epoch.isot
             for pass_id, index in part.passes():
                 local_names, local_partials, local_sigma = self.biases.columns(
                     pass_id, part.kind[index]
@@ -173,7 +215,7 @@ class TrackingModel:
                 yield PassEquations(
                     name=pass_id,
                     kind=part.kind[index],
-                    epoch=part.epoch[index].isot,
+                    epoch=epoch[index],
                     residual=residual[index],
                     sigma=sigma,
                     partials=computed.partials[index, : len(estimated)],
@@ -183,8 +225,15 @@ class TrackingModel:
                     consider_partials=computed.partials[index, len(estimated) :],
                     whiten=whiten,
                     excluded=excluded[index],
+                    step=self._steps(part, index),
                 )
         self._first = False
+
+    def _steps(self, part: Tracking, index: Indices) -> Array:
+        """Shift of each sample by a lost cycle or an ambiguity, SI, shape (n,)."""
+        turnaround = self.network.media.turnaround
+        cycles = cycle_step(part.frequency[index], turnaround, part.count_time[index])
+        return np.where(part.kind[index] == "range", self.range_ambiguity, cycles)
 
     def _blocks(self) -> Iterator[Indices]:
         """Whole passes until a block is full."""
@@ -206,8 +255,12 @@ class TrackingModel:
             return np.hypot(part.sigma[index], added), None
         if pass_id not in self._noise:
             geometry = pass_geometry(part, computed, index)
-            whiten = None if self.budget.is_white else _Whitening(self.budget, geometry)
-            self._noise[pass_id] = (self.budget.sigma(geometry), whiten)
+            if self.budget.is_white:
+                self._noise[pass_id] = (self.budget.sigma(geometry), None)
+            else:
+                lower = self.budget.factor(geometry).lower
+                sigma = np.linalg.norm(lower, axis=1)
+                self._noise[pass_id] = (sigma, _Whitening(lower, self._shelf))
         return self._noise[pass_id]
 
     @staticmethod

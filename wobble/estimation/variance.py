@@ -71,9 +71,12 @@ class VarianceComponent:
         return np.hypot(1.0, self.value / sigma)
 
     def __str__(self) -> str:
+        size = f"{self.value:.3g}"
+        if np.isfinite(self.uncertainty):
+            size += f" +- {self.uncertainty:.1g}"
         if self.form == "scale":
-            return f"{self.group}: standard deviations times {self.value:.3g}"
-        return f"{self.group}: {self.value:.3g} (SI) added in squares to the standard deviations"
+            return f"{self.group}: standard deviations times {size}"
+        return f"{self.group}: {size} (SI) added in squares to the standard deviations"
 
 
 def resistant_component(group: str, residual: Array, sigma: Array, form: str) -> VarianceComponent:

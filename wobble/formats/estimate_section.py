@@ -14,6 +14,7 @@ from wobble.estimation.editing import EditingRules
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.tracking_model import PassBiases
+from wobble.formats.known_sections import read_constraint, read_published
 from wobble.formats.toml_section import Section
 from wobble.link.network import Media, parameter_values
 from wobble.planet.body import Body
@@ -47,6 +48,11 @@ def read_estimate(
                 parameters = parameters.with_status(pattern, status)
             except InputError as error:
                 raise section.located(error, key) from error
+    parameters = parameters.with_apriori(
+        *(read_published(table, parameters) for table in section.sections("published"))
+    ).with_conditions(
+        *(read_constraint(table, parameters) for table in section.sections("constraint"))
+    )
     given = section.section("pass_biases", {})
     biases = PassBiases(
         range=given.quantity("range", "m") if "range" in given else None,
@@ -79,6 +85,10 @@ def read_editing(
         rules = EditingRules(
             threshold=section.number("threshold", default.threshold),
             reweight=section.flag("reweight", default.reweight),
+            group=section.text("group", default.group),
+            range_ambiguity=section.quantity("range_ambiguity", "m")
+            if "range_ambiguity" in section
+            else default.range_ambiguity,
         )
     except InputError as error:
         raise section.located(error) from error

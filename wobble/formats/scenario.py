@@ -6,7 +6,8 @@ Tables of a scenario: ``campaign``, ``stations`` (a catalogue or a terrestrial f
 ``station.NAME``, ``calendar.NAME``, ``lander.NAME``, ``link``, ``weather``, ``media``,
 ``schedule``, ``noise`` (an array), ``rotation`` (values other than the body's), ``estimate``,
 ``target``, ``editing``, ``truth``, ``data``. The demonstration campaign's file is the commented
-example of most of them. Paths are relative to the scenario.
+example of most of them; what an ``estimate`` may know beforehand stands in
+`wobble.formats.known_sections`. Paths are relative to the scenario.
 """
 
 from __future__ import annotations

@@ -245,6 +245,17 @@ class Section:
         values = self._typed(key, list, f"a list of {_like(unit)}", default)
         return np.array([self._quantity(key, v, unit) for v in values], float)
 
+    def matrix(self, key: str) -> np.ndarray:
+        """A list of equally long lists of numbers without dimension."""
+        value = self._typed(key, list, "a list of lists of numbers", None)
+        try:
+            matrix = np.array(value, float)
+        except (TypeError, ValueError):
+            matrix = np.zeros(0)
+        if matrix.ndim != 2 or not np.isfinite(matrix).all():
+            raise self.error(key, "is not a matrix", value, "a list of lists of numbers")
+        return matrix
+
     def epoch(self, key: str) -> Time:
         """A date and time in UTC, written ISO (``"2031-05-01T00:00:00"``)."""
         value = self._typed(key, (str, date), "a date and time in UTC", None)

@@ -38,6 +38,7 @@ from wobble.report.plan_sections import (
     setup_section,
 )
 from wobble.report.solution_sections import (
+    considered_section,
     correlations_section,
     parameters_section,
     rehearsal_section,
@@ -135,6 +136,7 @@ def _of_solution(
 ) -> list[Section]:
     return [
         parameters_section(solution, truth),
+        considered_section(solution),
         separation_section(solution),
         correlations_section(solution),
         rehearsal_section(solution, truth),

@@ -22,6 +22,7 @@ from wobble.report.text import MINUS, fixed, rounded, sized, unit_text, utc
 from wobble.tracking import Tracking
 
 __all__ = [
+    "considered_section",
     "correlations_section",
     "parameters_section",
     "rehearsal_section",
@@ -52,6 +53,9 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
     if truth is not None:
         errors = errors_in_sigmas(solution, truth).tolist()
         columns["error / sigma"] = [fixed(error, 2) for error in errors]
+    if solution.sigma_bootstrap is not None:
+        drawn = solution.sigma_bootstrap / solution.parameters.estimated.scales
+        columns["bootstrap"] = [sized(sigma) for sigma in drawn.tolist()]
     if solution.not_improved:
         remarks = ["" if e.improved else "not improved by the data" for e in estimates]
         columns["remark"] = remarks
@@ -72,6 +76,39 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
             for p in solution.parameters.considered
         ],
         tables=[Table("Estimated parameters", head, rows, numeric, stacked=True)],
+    )
+
+
+def considered_section(solution: Solution) -> Section:
+    """What the considered parameters do to the estimates."""
+    considered = solution.parameters.considered.names
+    if not considered:
+        return Section("considered", "Considered parameters")
+    scales = solution.parameters.estimated.scales
+    effects = solution.consider_effects / scales[:, None]
+    rows = []
+    for k, name in enumerate(solution.names):
+        estimate = solution[name]
+        moved = [sized(effect, 2, signed=True) for effect in effects[k].tolist()]
+        rows.append((name, unit_text(estimate.unit), *moved, sized(estimate.sigma_formal)))
+    numeric = tuple(range(2, 3 + len(considered)))
+    return Section(
+        "considered",
+        "Considered parameters",
+        text=[
+            "By how much each estimate moves if a considered parameter is off by one of its "
+            "standard deviations. The squares of all of these are in sigma, not in the formal one."
+        ],
+        tables=[
+            Table(
+                "Sensitivity to the considered parameters",
+                ("parameter", "unit", *considered, "formal"),
+                rows,
+                numeric,
+                folded=len(rows) > FOLDED_FROM,
+                stacked=True,
+            )
+        ],
     )
 
 
@@ -224,9 +261,10 @@ def _jumps(solution: Solution) -> Table:
                 f"from {utc(jump.epoch)} on" if jump.epoch else "the whole pass",
                 _with_unit(jump.kind, found.value),
                 sized(found.sigma / fitting_unit(jump.kind, abs(found.value))[1]),
+                found.note,
             )
         )
-    head = ("pass", "kind", "where", "shift", "sigma")
+    head = ("pass", "kind", "where", "shift", "sigma", "what it is")
     caption = "Editing log: samples that are shifted together, the shift estimated with the pass"
     return Table(caption, head, rows, (3, 4))
 
