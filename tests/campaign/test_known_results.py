@@ -60,7 +60,7 @@ contribution = "white_range_rate"
 [estimate]
 parameters = [
     "pole.*", "core.factor", "spin.rate", "spin.annual_*", "spin.semiannual_*",
-    "polar_motion.*_annual_*", "lander.*",
+    "polar_motion.*_annual_*", "lander.*.[xyz]",
 ]
 
 [estimate.a_priori]
@@ -72,7 +72,7 @@ parameters = [
 "spin.rate" = "1e-3 deg/d"
 "spin.*annual_*" = "100 mas"
 "polar_motion.*annual_*" = "100 mas"
-"lander.*" = "10 km"
+"lander.*.[xyz]" = "10 km"
 
 [estimate.pass_biases]
 range = "2 m"

@@ -52,10 +52,10 @@ contribution = "white_range"
 contribution = "white_range_rate"
 
 [estimate]
-parameters = ["pole.obliquity", "core.factor", "lander.*"]
+parameters = ["pole.obliquity", "core.factor", "lander.*.[xyz]"]
 
 [estimate.a_priori]
-"lander.*" = "100 m"
+"lander.*.[xyz]" = "100 m"
 "pole.obliquity" = "1 mas"
 "core.factor" = 0.07
 """

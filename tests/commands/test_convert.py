@@ -235,10 +235,10 @@ def test_segments_that_overlap_are_named(scenario, written, tmp_path):
     path = tmp_path / "overlap.kvn"
     path.write_text(text + re.sub(r"7\.9+\d -", "7.5 -", segment))
     _, (warning, twice) = wobble.read_tracking([path], wobble.read_scenario(scenario))
-    said = r"overlap.kvn, line 20: the DOPPLER_INTEGRATED .* overlap .* line \d+ on"
+    said = r"overlap.kvn, line \d+: the DOPPLER_INTEGRATED .* overlap .* line \d+ on"
     assert re.search(said, warning)
     # Those of its tags that were not moved are the same measurements again.
-    assert re.match("16 measurements stand twice", twice)
+    assert re.match(r"\d+ measurements stand twice", twice)
     assert "overlap in" in run("inspect", path).stdout
     # Counts of one receiver that overlap share cycles, which no noise budget describes.
     refused(run("fit", scenario, path), "count intervals overlap")

@@ -84,13 +84,15 @@ def choose(
 ) -> None:
     """The best of all passes that could be taken, and how sure that none are better.
 
-    \b
     With --passes: the best so many. Else, with a wanted precision: the fewest that
     reach it. Else: the best within the hours. Overlaps and the lander's rest are kept.
+
+    \b
     Example: wobble choose synthetic_passes/campaign.toml --passes 60
              --for pole.precession_rate --out chosen
     Example: wobble choose synthetic_passes/campaign.toml --hours "alder=40,broom=20"
              --for "core.factor = 0.03"
+
     Writes passes.ecsv (for wobble simulate --passes), effort.ecsv and figures.
     """
     planet = planet or campaign.body.name

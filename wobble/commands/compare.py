@@ -43,10 +43,12 @@ LEAST_SAMPLES = 4
 def compare_command(first: Path, second: Path, out: Path | None, as_json: bool) -> None:
     """How far two solutions, in the folders FIRST and SECOND, lie apart.
 
-    \b
     In the uncertainty of both together, which is right for different data, and in that of the
     first alone, which tells whether a change matters.
+
+    \b
     Example: wobble compare fitted refitted --out compared
+
     Writes figures/differences.svg.
     """
     comparison = compare(read_solution(first), read_solution(second))
@@ -75,10 +77,12 @@ def compare_command(first: Path, second: Path, out: Path | None, as_json: bool) 
 def evidence(larger: Path, smaller: Path, out: Path | None, as_json: bool) -> None:
     """Whether the data want the terms that LARGER has estimated and SMALLER has not.
 
-    \b
     Both are folders of fits to the same data; `wobble fit --without` makes the smaller one.
     Chi-square with its probability, likelihood ratio, criteria of Akaike and of Schwarz.
+
+    \b
     Example: wobble evidence fitted fitted_without_core --out evidence
+
     Writes a figure of the residuals' spectra for each kind of data.
     """
     large, small = read_solution(larger), read_solution(smaller)

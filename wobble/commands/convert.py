@@ -58,10 +58,11 @@ def convert(
 ) -> None:
     """Write the measurements of DATA as a CCSDS Tracking Data Message, or as a table.
 
-    \b
     The ending of --out decides: .kvn or .tdm (keyword = value), .xml, or .ecsv (the package's
     own table). A message needs the table [data.agreement] of the scenario, and is read again
     under it to the last bit, but for standard deviations, which are the agreement's.
+
+    \b
     Example: wobble convert campaign.toml rehearsal/measurements.ecsv --out passes.kvn
     """
     if out.suffix != ".ecsv" and out.suffix not in NOTATIONS:

@@ -36,10 +36,12 @@ def inspect_command(
 ) -> None:
     """What is in FILES of tracking data, and what is missing for a fit.
 
-    \b
     Participants, spans, kinds, bands, gaps, repetitions, quality flags, what the reader does
     with each keyword, and what a scenario's [data.agreement] must say.
+
+    \b
     Example: wobble inspect passes.kvn --scenario campaign.toml --out inspected
+
     Writes figures/coverage.svg: stations against time.
     """
     agreement = read_scenario(scenario).agreement if scenario else None

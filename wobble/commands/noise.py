@@ -69,10 +69,12 @@ def noise(
 ) -> None:
     """How noisy the passes were, from the residuals of a fit in the folder RESULTS.
 
-    \b
     DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
     the scenario's own files.
+
+    \b
     Example: wobble noise synthetic_passes/campaign.toml results --out noise
+
     Writes noise.ecsv, noise_by_pass.ecsv, noise.toml (for a scenario) and two figures.
     """
     solution = read_solution(results)

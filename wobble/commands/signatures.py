@@ -75,9 +75,11 @@ def signatures_command(
 ) -> None:
     """What one unit of each parameter does to a pass and a season.
 
-    \b
     The pass is the longest view period, the season the middles of all of them.
+
+    \b
     Example: wobble signatures synthetic_passes/campaign.toml --parameter "spin.*"
+
     Writes signatures.ecsv and figures; dots are the first-order formulas
     (Yseboodt, Dehant & Peters 2017), beside the lines of the full model.
     """

@@ -49,6 +49,7 @@ def study_command(
 
     \b
     Example: wobble study synthetic_passes/study.toml --out study --workers 2
+
     Writes study.ecsv and figures (a map over two axes, lines over one), and into
     variations/ each variation as soon as it is finished. Interrupted, the same
     command goes on where it stood.

@@ -32,6 +32,8 @@ RoundTrip = Callable[[Time, str, str, str, str], Array]
 """Predicted round trip on the station's clock, s, of (times, transmitter, receiver, lander,
 tag), where tag is "receive" or "transmit" and says to what the times belong."""
 
+LONGEST = Decimal(86_400)
+"""No delay of electronics and no count is longer, s."""
 EXACT_SCALES = ("UTC", "TAI", "TT", "GPS")
 
 
@@ -101,11 +103,19 @@ class Link:
 
     def delay(self, *keywords: str) -> Decimal:
         """Sum of those delays that are still in the data, s."""
-        given = [Decimal(self.segment.metadata.get(keyword, "0")) for keyword in keywords]
+        given = [
+            self._bounded(keyword, self.segment.metadata.get(keyword, "0")) for keyword in keywords
+        ]
         total = sum(given, Decimal(0))
         if total and self.agreement.need("delays", self.line, "delays are given") == "removed":
             return Decimal(0)
         return total
+
+    def _bounded(self, keyword: str, text: str) -> Decimal:
+        seconds = Decimal(text)
+        if abs(seconds) > LONGEST:
+            raise self.line.error("is out of range", keyword, text, f"at most {LONGEST} s")
+        return seconds
 
     @property
     def round_trip_delay(self) -> Decimal:
@@ -128,7 +138,8 @@ class Link:
     def to_middle(self, times: Time) -> Time:
         """Time tags moved to the middle of the integration interval."""
         reference = self.agreement.demand(self.segment, "INTEGRATION_REF", self.line)
-        half = Decimal(self.agreement.demand(self.segment, "INTEGRATION_INTERVAL", self.line)) / 2
+        interval = self.agreement.demand(self.segment, "INTEGRATION_INTERVAL", self.line)
+        half = self._bounded("INTEGRATION_INTERVAL", interval) / 2
         return shifted(times, {"START": half, "MIDDLE": Decimal(0), "END": -half}[reference])
 
     def uplink(self) -> Uplink:
