@@ -3,9 +3,11 @@
 In: columns of equal length, one row per measurement, from a file's reader or from the
 simulator. Out: `Tracking`, checked once, sliced and joined like an array.
 
-Two kinds are known. ``range`` is half the round trip on the station's clock times the
+Three kinds are known. ``range`` is half the round trip on the station's clock times the
 speed of light, in m. ``range_rate`` is the average over the count time of the one-way
-range rate, in m/s: half the change of the round trip over the count. The epoch of a range
+range rate, in m/s: half the change of the round trip over the count. ``one_way_range_rate`` is that
+of a downlink from the lander's own oscillator, ``c (f_0 - f_R) / f_0`` with the nominal
+frequency f_0: the lander sends, and the receiver is named as transmitter too. The epoch of a range
 belongs to the event that its tag names (transmission or reception at the station); the
 epoch of a range rate is the middle of the count at the receiver.
 """
@@ -32,7 +34,7 @@ __all__ = ["KINDS", "TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
 Array = NDArray[np.float64]
 Names = NDArray[np.str_]
 
-KINDS = ("range", "range_rate")
+KINDS = ("range", "range_rate", "one_way_range_rate")
 TAGS = ("receive", "transmit")
 NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
 WEATHER_LIMITS = {
@@ -68,7 +70,7 @@ class Tracking:
     lander : array_like of str, shape (n,)
         Name of the lander or reflector.
     kind : array_like of str, shape (n,)
-        ``"range"`` (m) or ``"range_rate"`` (m/s).
+        ``"range"`` (m), ``"range_rate"`` or ``"one_way_range_rate"`` (m/s).
     epoch : Time, shape (n,)
         Time tags, UTC.
     tag : array_like of str, shape (n,)
@@ -78,7 +80,8 @@ class Tracking:
     value, sigma : array_like, shape (n,)
         Measured value and its standard deviation, m or m/s.
     frequency : array_like, shape (n,)
-        Frequency of the uplink (for a laser, speed of light over wavelength), Hz.
+        Frequency of the uplink (for a laser, speed of light over wavelength), or the nominal
+        one of a one-way downlink, Hz.
     pressure_hpa, temperature_k, humidity_percent : array_like, shape (n,), optional
         Weather at the receiving station, NaN where not given.
     meta : dict, optional
@@ -122,12 +125,14 @@ class Tracking:
         object.__setattr__(self, name, value)
 
     def _check_rows(self) -> None:
-        counted = self.kind == "range_rate"
+        counted = self.kind != "range"
         positive = "a positive finite number"
         for name in ("pass_id", "transmitter", "receiver", "lander"):
             self._demand(name, getattr(self, name) != "", "a name")
         self._demand("kind", np.isin(self.kind, KINDS), " or ".join(KINDS))
         self._demand("tag", np.isin(self.tag, TAGS), " or ".join(TAGS))
+        alone = (self.kind != "one_way_range_rate") | (self.transmitter == self.receiver)
+        self._demand("transmitter", alone, "the receiver, for a one-way range rate")
         self._demand("tag", ~counted | (self.tag == "receive"), "receive, for a range rate")
         self._demand("value", np.isfinite(self.value), "a finite number")
         self._demand("sigma", np.isfinite(self.sigma) & (self.sigma > 0), positive)

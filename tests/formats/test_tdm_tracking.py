@@ -86,6 +86,15 @@ def test_epochs_of_range_rates_are_in_the_middle_of_the_count(reference, middle)
     assert whole.value.tolist() == [-625.0]
 
 
+def test_an_instantaneous_rate_stands_at_its_tag_over_two_milliseconds():
+    # By the agreement: half the rate of the round trip is given, 1 km/s is 1000 m/s.
+    records = [SENT, ("DOPPLER_INSTANTANEOUS", AT, "-1.25")]
+    found = tracking(message(records, TIMETAG_REF="RECEIVE"), AGREEMENT)
+    assert found.value.tolist() == [-1250.0]
+    assert found.count_time.tolist() == [2e-3]
+    assert (found.epoch - Time(AT, scale="utc")).to_value("s")[0] == pytest.approx(0.0, abs=1e-10)
+
+
 def test_equal_frequencies_up_and_down_mean_no_motion():
     # CCSDS 503.0-B, figure E-6: received over transmitted is 240/221 to all printed digits.
     values = read_tdm(ANNEX / "four_way_relay.kvn").segments[0]
@@ -261,14 +270,14 @@ def test_weather_is_interpolated_within_its_span_and_unknown_outside():
 
 def test_what_is_not_converted_is_named():
     sample = message(
-        [SENT, ("RANGE", AT, "1.0"), ("PC_N0", AT, "30"), ("DOPPLER_INSTANTANEOUS", AT, "1")],
+        [SENT, ("RANGE", AT, "1.0"), ("PC_N0", AT, "30"), ("MAG", AT, "1")],
         DATA_QUALITY="DEGRADED", **RANGE,
     )  # fmt: skip
     meta = tracking(sample, AGREEMENT).meta
-    assert meta["not_used"] == ["DOPPLER_INSTANTANEOUS", "PC_N0"]
+    assert meta["not_used"] == ["MAG", "PC_N0"]
     assert meta["warnings"] == [
         "file, line 0: the data quality is DEGRADED",
-        "file: DOPPLER_INSTANTANEOUS is carried, not used (1 in the file)",
+        "file: MAG is carried, not used (1 in the file)",
         "file: PC_N0 is carried, not used (1 in the file)",
     ]
     with pytest.raises(InputError, match="no measurement that is converted; found 'PC_N0'"):

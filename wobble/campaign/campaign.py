@@ -186,7 +186,7 @@ class Campaign:
         seed = self.seed if seed is None else seed
         rng = np.random.default_rng(seed)
         budget: Budget = self._needed("budget")
-        tags = passes.tags(self._needed("rule"), self.frequency)
+        tags = self._tags(passes)
         apriori = {p.name: p.value for p in self.parameters}
         truth = apriori | {name: apriori[name] + step for name, step in self.truth.items()}
         known = self.plan_network.values
@@ -272,7 +272,7 @@ class Campaign:
         """
         rule: ScheduleRule = self._needed("rule")
         ledger = self._ledger(rule)
-        tags = passes.tags(rule, self.frequency)
+        tags = self._tags(passes)
         model = TrackingModel(
             self.plan_network, tags, self.parameters, self.biases, self._needed("budget")
         )
@@ -364,6 +364,23 @@ class Campaign:
     def _ledger(self, rule: ScheduleRule) -> PassLedger:
         start, stop = self._needed("span")
         return PassLedger.of(self.plan_network, start, stop, rest=rule.rest, handover=rule.handover)
+
+    def _tags(self, passes: Passes) -> Tracking:
+        """Time tags of passes, at the frequency of the uplink or of each lander's oscillator."""
+        rule: ScheduleRule = self._needed("rule")
+        if rule.link == "two_way":
+            return passes.tags(rule, self.frequency)
+        nominal = {}
+        for lander in self.landers:
+            if lander.oscillator is None:
+                raise InputError(
+                    "one-way passes of a lander without an oscillator",
+                    source=self.source,
+                    field=f"lander.{lander.name}",
+                    expected=f"[lander.{lander.name}.oscillator]",
+                )
+            nominal[lander.name] = lander.oscillator.frequency
+        return passes.tags(rule, [nominal[name] for name in passes.lander.tolist()])
 
     def _network(self, start: Time, stop: Time, *, extend: bool) -> Network:
         return Network.over(

@@ -24,7 +24,7 @@ import numpy as np
 from astropy.table import QTable
 from astropy.time import Time, TimeDelta
 from astropy.units import Quantity
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wobble.campaign.pass_ledger import BookedPass, PassLedger
 from wobble.campaign.visibility import ViewPeriods
@@ -43,6 +43,8 @@ PREFERENCES = ("highest", "longest", "hour_angle")
 ALTERNATIVES = ("antenna", "station", "transmitter", "lander")
 HOUR_ANGLE_BIN = np.pi / 12.0
 """Hour angles are told apart by the hour, rad."""
+
+LINKS = ("two_way", "one_way")
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,9 @@ class ScheduleRule:
     handover : (float, float)
         Least and longest overlap, s, of the passes of two stations when one takes over the
         lander from the other; zeros if passes of a lander must not overlap at all.
+    link : {"two_way", "one_way"}
+        Whether the landers turn an uplink around or send with their own oscillators; then
+        there are no ranges.
     """
 
     passes_per_week: int
@@ -77,6 +82,7 @@ class ScheduleRule:
     prefer: str = "highest"
     alternate: tuple[str, ...] = ("antenna", "station")
     handover: tuple[float, float] = (0.0, 0.0)
+    link: str = "two_way"
 
     def __post_init__(self) -> None:
         for name in ("passes_per_week", "pass_length", "count_time"):
@@ -89,7 +95,11 @@ class ScheduleRule:
                 found=f"{self.count_time} s",
                 expected=f"at most {self.pass_length} s",
             )
-        for name, known in (("prefer", PREFERENCES), ("alternate", ALTERNATIVES)):
+        for name, known in (
+            ("prefer", PREFERENCES),
+            ("alternate", ALTERNATIVES),
+            ("link", LINKS),
+        ):
             given = getattr(self, name)
             for choice in (given,) if isinstance(given, str) else given:
                 if choice not in known:
@@ -161,7 +171,7 @@ class Passes:
             }
         )
 
-    def tags(self, rule: ScheduleRule, frequency: float) -> Tracking:
+    def tags(self, rule: ScheduleRule, frequency: ArrayLike) -> Tracking:
         """Time tags of all measurements of the passes; values are zero.
 
         Range rates fill the pass with contiguous counts, each tagged in its middle; ranges
@@ -171,9 +181,11 @@ class Passes:
         ----------
         rule : ScheduleRule
             Count time and interval of ranges.
-        frequency : float
-            Of the uplink, Hz.
+        frequency : float or array_like, one for each pass
+            Of the uplink, or the nominal one of one-way downlinks, Hz.
         """
+        one_way = rule.link == "one_way"
+        rate = "one_way_range_rate" if one_way else "range_rate"
         which: list[Array] = []
         offsets: list[Array] = []
         kinds: list[NDArray[np.str_]] = []
@@ -183,19 +195,17 @@ class Passes:
             middles = np.arange(0.5, np.floor(duration / rule.count_time + 1e-9))
             counts: Array = np.multiply(middles, rule.count_time, dtype=np.float64)
             ranges: Array = np.zeros(0)
-            if rule.range_interval:
+            if rule.range_interval and not one_way:
                 ranges = np.arange(0.0, duration + 1e-6, rule.range_interval)
             offsets += [counts, ranges]
             which.append(np.full(len(counts) + len(ranges), k))
-            kinds.append(
-                np.array(["range_rate"] * len(counts) + ["range"] * len(ranges), dtype=str)
-            )
+            kinds.append(np.array([rate] * len(counts) + ["range"] * len(ranges), dtype=str))
         index = np.concatenate(which).astype(int)
         kind = np.concatenate(kinds)
         n = len(index)
         return Tracking(
             pass_id=self.pass_id[index],
-            transmitter=self.transmitter[index],
+            transmitter=(self.station if one_way else self.transmitter)[index],
             receiver=self.station[index],
             lander=self.lander[index],
             kind=kind,
@@ -204,7 +214,7 @@ class Passes:
             count_time=np.where(kind == "range", np.nan, rule.count_time),
             value=np.zeros(n),
             sigma=np.ones(n),
-            frequency=np.full(n, frequency),
+            frequency=np.broadcast_to(frequency, len(self))[index],
         )
 
     def __repr__(self) -> str:

@@ -51,7 +51,7 @@ UNUSUAL = 6.0
 LOUD = 3.0
 LEAST_SAMPLES = 8
 LEAST_PASSES = 8
-UNITS = {"range": "m", "range_rate": "m/s"}
+UNITS = {"range": "m", "range_rate": "m/s", "one_way_range_rate": "m/s"}
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,11 @@ __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solu
 
 Array = NDArray[np.float64]
 # Key and unit in which the size of the residuals of each kind is told.
-RMS_KEYS = {"range": ("range_m", 1.0), "range_rate": ("range_rate_mm_s", 1e3)}
+RMS_KEYS = {
+    "range": ("range_m", 1.0),
+    "range_rate": ("range_rate_mm_s", 1e3),
+    "one_way_range_rate": ("one_way_range_rate_mm_s", 1e3),
+}
 
 
 @dataclass(frozen=True)

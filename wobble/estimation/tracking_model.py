@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lapack
 
-from wobble.errors import UnknownNameError
+from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.least_squares import PassEquations
 from wobble.estimation.linearisation import Grouping
 from wobble.estimation.parameters import ParameterSet
@@ -99,21 +99,48 @@ def grouping(tracking: Tracking, by: str) -> Grouping | None:
 
 
 def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:
-    """Geometry of the samples of one pass for the noise budget."""
+    """Geometry of the samples of one pass for the noise budget.
+
+    Raises
+    ------
+    InputError
+        If the noise of such samples is not known: counts that overlap, one-way samples among
+        others. The message names the pass and, if the data know it, their file.
+    """
+    try:
+        return _pass_geometry(tracking, computed, index)
+    except InputError as error:
+        raise InputError(
+            f"pass {tracking.pass_id[index[0]]}: {error.problem}",
+            source=tracking.meta.get("source"),
+            field=error.field,
+            found=error.found,
+            expected=error.expected,
+        ) from error
+
+
+def _pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:
     epoch = tracking.epoch[index]
     seconds = ((epoch.jd1 - epoch.jd1[0]) + (epoch.jd2 - epoch.jd2[0])) * 86400.0
-    one_way = tracking.transmitter[index[0]] == tracking.receiver[index[0]]
+    kind, first = tracking.kind[index], index[0]
+    one_way = kind == "one_way_range_rate"
+    if one_way.any() and not one_way.all():
+        raise InputError(
+            "one-way and other samples in one pass", field="kind", expected="a pass for each"
+        )
+    two_way = tracking.transmitter[first] == tracking.receiver[first]
     return PassGeometry(
         time=seconds,
         count_time=tracking.count_time[index],
-        kind=tracking.kind[index],
+        kind=np.where(one_way, "range_rate", kind),
         elevation=computed.elevation[index],
         sun_angle=computed.sun_angle[index],
         round_trip=computed.round_trip[index],
         distance=computed.distance[index],
-        ways=2 if one_way else 3,
+        ways=1 if one_way.all() else 2 if two_way else 3,
         transmit_elevation=computed.transmit_elevation[index],
         off_boresight=computed.off_boresight[index],
+        antenna_gain_db=computed.antenna_gain_db[index],
     )
 
 

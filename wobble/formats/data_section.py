@@ -25,7 +25,7 @@ def read_data(
     if "agreement" in section:
         agreement = read_agreement(section.section("agreement"), stations, landers)
     given = section.section("model_error", {})
-    units = {"range": "m", "range_rate": "m / s"}
+    units = {"range": "m", "range_rate": "m / s", "one_way_range_rate": "m / s"}
     errors = {kind: given.quantity(kind, unit) for kind, unit in units.items() if kind in given}
     given.finish()
     section.finish()

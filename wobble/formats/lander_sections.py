@@ -1,6 +1,7 @@
 """Landers in a scenario.
 
-In: the sections ``lander.NAME``, their antennas and limits. Out: `Lander` objects on their body.
+In: the sections ``lander.NAME``, their antennas, limits and oscillators.
+Out: `Lander` objects on their body.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from wobble.earth.stations import HorizonMask
+from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.formats.calendar_sections import day_hours
 from wobble.formats.mask_section import read_mask
@@ -18,6 +20,7 @@ from wobble.planet.body import Body
 from wobble.planet.gain_table import GainTable
 from wobble.planet.lander import Antenna, Lander
 from wobble.planet.lander_limits import LanderLimits
+from wobble.planet.oscillator import Oscillator
 
 __all__ = ["read_lander"]
 
@@ -32,6 +35,8 @@ def read_lander(name: str, section: Section, body: Body) -> Lander:
         "mask": read_mask(section, HorizonMask.flat(-np.pi / 2)),
         "limits": _limits(section.section("limits", {})),
     }
+    if "oscillator" in section:
+        others["oscillator"] = _oscillator(section.section("oscillator"))
     if "latitude" in section:
         lander = Lander.geodetic(
             name,
@@ -95,6 +100,22 @@ def _pattern(section: Section) -> GainTable:
         )
     except InputError as error:
         raise section.located(error) from error
+
+
+def _oscillator(section: Section) -> Oscillator:
+    """The section ``lander.NAME.oscillator``; bias and drift hold at its ``epoch``, UTC."""
+    epoch = Epochs.from_time(section.epoch("epoch").reshape(1)).since_j2000
+    try:
+        oscillator = Oscillator(
+            section.quantity("frequency", "Hz"),
+            float(epoch[0]),
+            section.number("bias", 0.0),
+            section.quantity("drift", "1 / s", "0 1/s"),
+        )
+    except InputError as error:
+        raise section.located(error) from error
+    section.finish()
+    return oscillator
 
 
 def _limits(section: Section) -> LanderLimits:

@@ -135,7 +135,7 @@ def tracking_from_table(table: Table, source: Path | None = None, first_line: in
 
     names = {name: _texts(table[name], name, line) for name in NAMES}
     numbers = {
-        name: _numbers(table[name], name, unit, names["kind"] == kind, line)
+        name: _numbers(table[name], name, unit, _of(names["kind"], kind), line)
         for name, unit, kind in NUMBERS
     }
     ranges = names["kind"] == "range"
@@ -295,6 +295,11 @@ def read_normal_point_table(path: Path) -> Tracking:
             ),
             meta={"source": os.fspath(path)},
         )
+
+
+def _of(kinds: NDArray[np.str_], column: str) -> NDArray[np.bool_]:
+    """Rows that need a column: range rates of both kinds stand in one."""
+    return np.isin(kinds, (column, f"one_way_{column}"))
 
 
 def _whole(line: Line) -> Line:

@@ -33,6 +33,7 @@ def read_rule(section: Section) -> ScheduleRule:
             rest=section.quantity("rest", "s", "1 d"),
             prefer=section.text("prefer", "highest"),
             alternate=tuple(section.texts("alternate", ["antenna", "station"])),
+            link=section.text("link", "two_way"),
             handover=(float(handover[0]), float(handover[1])),
         )
     except InputError as error:

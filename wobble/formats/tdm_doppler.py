@@ -1,7 +1,7 @@
 """Doppler of a Tracking Data Message as mean range rates in m/s.
 
-In: a `Link` and a record DOPPLER_INTEGRATED (km/s) or RECEIVE_FREQ (Hz). Out: half the rate
-of the round trip, averaged over the count, m/s.
+In: a `Link` and a record DOPPLER_INTEGRATED, DOPPLER_INSTANTANEOUS (km/s) or RECEIVE_FREQ
+(Hz). Out: half the rate of the round trip, averaged over the count, m/s.
 
 A received frequency becomes a range rate by the cycles that were sent meanwhile
 (`wobble.formats.uplink`). With a constant uplink f_T and the turnaround ratio M it is
@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 
 def integrated_doppler(link: Link, rows: list[int]) -> Array:
-    """Mean range rates of some records DOPPLER_INTEGRATED, m/s.
+    """Range rates of some records DOPPLER_INTEGRATED or DOPPLER_INSTANTANEOUS, m/s.
 
     Raises
     ------

@@ -203,6 +203,7 @@ DATA: dict[str, Rule] = {
 USES: dict[str, str] = {
     "RANGE": "measurement: range",
     "DOPPLER_INTEGRATED": "measurement: range rate averaged over the count",
+    "DOPPLER_INSTANTANEOUS": "measurement: range rate over 2 ms",
     **{
         name: "measurement: range rate averaged over the count"
         for name in ("RECEIVE_FREQ", *(f"RECEIVE_FREQ_{n}" for n in range(1, 6)))

@@ -25,7 +25,7 @@ from wobble.formats.text import Line
 
 __all__ = ["needs"]
 
-MEASURED = ("RANGE", "DOPPLER_INTEGRATED", "RECEIVE_FREQ")
+MEASURED = ("RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ")
 STAND_INS: dict[str, object] = {
     "two_way_range": "half",
     "two_way_doppler": "half",

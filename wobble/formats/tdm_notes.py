@@ -17,11 +17,11 @@ from wobble.formats.tdm_message import Segment, TrackingDataMessage
 
 __all__ = ["notes", "overlaps"]
 
-MEASURED = {"RANGE", "DOPPLER_INTEGRATED", "RECEIVE_FREQ"}
+MEASURED = {"RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ"}
 # Which correction belongs to which data.
 CORRECTIONS = {
     "CORRECTION_RANGE": "RANGE",
-    "CORRECTION_DOPPLER": "DOPPLER_INTEGRATED",
+    "CORRECTION_DOPPLER": "DOPPLER_IN",  # integrated and instantaneous
     "CORRECTION_RECEIVE": "RECEIVE_FREQ",
     "CORRECTION_TRANSMIT": "TRANSMIT_FREQ",
 }

@@ -6,6 +6,7 @@ is missing; what the package has no use for is named in ``meta["not_used"]``.
 
 RANGE (km, s, range units) becomes half the round trip in m, DOPPLER_INTEGRATED (km/s) and
 RECEIVE_FREQ (Hz) the mean range rate in m/s with its epoch in the middle of the count.
+DOPPLER_INSTANTANEOUS (km/s) becomes the range rate over 2 ms around its tag.
 Decimal digits are kept through the change of units.
 
 The weather is interpolated linearly between the readings at the receiving station, and
@@ -32,6 +33,7 @@ from wobble.formats.tdm_range import LIGHT, range_epochs, round_trip_seconds
 from wobble.formats.text import rows_at
 from wobble.formats.time_tags import calendar_text
 from wobble.formats.uplink import Uplink
+from wobble.link.observables import INSTANT
 from wobble.tracking import WEATHER_LIMITS, Tracking
 
 __all__ = ["segment_measurements", "tracking"]
@@ -86,7 +88,7 @@ def tracking(
             "the message has no measurement that is converted",
             source=message.source,
             found=", ".join(sorted(message.count())),
-            expected="RANGE, DOPPLER_INTEGRATED or RECEIVE_FREQ",
+            expected="RANGE, DOPPLER_INTEGRATED, DOPPLER_INSTANTANEOUS or RECEIVE_FREQ",
         )
     return _with_weather(Tracking.concatenate(parts), message, agreement)
 
@@ -112,10 +114,11 @@ def segment_measurements(
     """
     ranges = segment.rows("RANGE")
     integrated = segment.rows("DOPPLER_INTEGRATED")
+    instants = segment.rows("DOPPLER_INSTANTANEOUS")
     received = [row for row, name in enumerate(segment.keywords) if name.startswith("RECEIVE_FREQ")]
-    if not (ranges or integrated or received):
+    if not (ranges or integrated or instants or received):
         return []
-    first = segment.line(min(ranges + integrated + received))
+    first = segment.line(min(ranges + integrated + instants + received))
     link = Link(segment, agreement, sent, round_trip, first)
     if integrated and received:
         raise first.error(
@@ -125,6 +128,7 @@ def segment_measurements(
     tables = (
         (ranges, _range_table),
         (integrated, _doppler_table),
+        (instants, _instantaneous_table),
         (received, _frequency_table),
     )
     return [_located(table, link, rows) for rows, table in tables if rows]
@@ -154,6 +158,15 @@ def _doppler_table(link: Link, rows: list[int]) -> Tracking:
     return _rate_table(link, middles, integrated_doppler(link, rows))
 
 
+def _instantaneous_table(link: Link, rows: list[int]) -> Tracking:
+    """Range rates at an instant, which the model takes over so short a count."""
+    _require_reception(link)
+    epoch = link.at_antenna(utc(link.segment, rows))
+    sigma = link.agreement.need("range_rate_sigma", link.line, "the file has no accuracy")
+    rates, frequencies = integrated_doppler(link, rows), link.frequencies(epoch)
+    return _table(link, "range_rate", epoch, INSTANT, rates, sigma, frequencies)
+
+
 def _frequency_table(link: Link, rows: list[int]) -> Tracking:
     good = ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[2]}")
     for row in rows:
@@ -166,11 +179,15 @@ def _frequency_table(link: Link, rows: list[int]) -> Tracking:
     return _rate_table(link, middles, received_frequency(link, rows, middles))
 
 
-def _count_middles(link: Link, rows: list[int]) -> Time:
+def _require_reception(link: Link) -> None:
     if link.tag != "receive":
         raise link.line.error(
             "Doppler with time tags of transmission is not converted", "TIMETAG_REF"
         )
+
+
+def _count_middles(link: Link, rows: list[int]) -> Time:
+    _require_reception(link)
     return link.to_middle(link.at_antenna(utc(link.segment, rows)))
 
 

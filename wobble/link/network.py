@@ -24,7 +24,7 @@ from wobble.earth.stations import Station
 from wobble.earth.troposphere import zenith_delay_carbon_dioxide
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
-from wobble.errors import UnknownNameError
+from wobble.errors import InputError, UnknownNameError
 from wobble.link.delays import (
     AxisOffset,
     Delay,
@@ -39,13 +39,14 @@ from wobble.link.delays import (
     elevation_at_station,
 )
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
-from wobble.link.light_time import RoundTrip
+from wobble.link.light_time import Leg, RoundTrip
 from wobble.link.media import Media
 from wobble.link.observables import Link
+from wobble.link.one_way import OneWayLink
 from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
-from wobble.link.sight import sight_warnings
+from wobble.link.sight import downlink_warnings, sight_warnings
 from wobble.planet.body import Body
-from wobble.planet.lander import Lander
+from wobble.planet.lander import Antenna, Lander
 from wobble.tracking import Tracking
 
 __all__ = ["ComputedTracking", "Media", "Network", "parameter_values"]
@@ -78,6 +79,8 @@ class ComputedTracking:
     off_boresight : ndarray, shape (n,)
         Angle of the station from the boresight of the lander's nearest antenna, rad; zero if
         it has none.
+    antenna_gain_db : ndarray, shape (n,)
+        Measured gain of that antenna toward the station, dB; NaN where none is measured.
     warnings : tuple of str
         Which measurements cannot have been made as they are computed, or by what the model does
         not hold.
@@ -90,6 +93,7 @@ class ComputedTracking:
     sun_angle: Array
     round_trip: Array
     off_boresight: Array
+    antenna_gain_db: Array
     warnings: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
@@ -311,19 +315,21 @@ class Network:
         warnings = list(self.media.warnings)
         for index in _groups(tracking):
             part = tracking[index]
-            value, trip, derivatives, link = self._compute_group(part, wanted)
-            warnings += [f"{_name_of(part)}: {text}" for text in sight_warnings(link, trip)]
+            one_way = part.kind[0] == "one_way_range_rate"
+            compute = self._compute_one_way if one_way else self._compute_group
+            value, derivatives, geometry, texts = compute(part, wanted)
+            warnings += [f"{_name_of(part)}: {text}" for text in texts]
             columns["value"][index] = value
             for name, derivative in derivatives.items():
                 partials[index, wanted.index(name)] = derivative
-            for name, column in self._geometry(link, trip).items():
+            for name, column in geometry.items():
                 columns[name][index] = column
         return ComputedTracking(partials=partials, warnings=tuple(warnings), **columns)
 
     def _compute_group(
         self, part: Tracking, names: list[str]
-    ) -> tuple[Array, RoundTrip, dict[str, Array], Link]:
-        """One group of measurements: all of one kind between the same ends."""
+    ) -> tuple[Array, dict[str, Array], dict[str, Array], tuple[str, ...]]:
+        """Values, derivatives, geometry and warnings of one kind between the same ends."""
         weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
         receiver = str(part.receiver[0])
         link = self.link(
@@ -335,23 +341,63 @@ class Network:
             bias = f"station.{receiver}.range_bias"
             if bias in names:
                 derivatives[bias] = np.ones(len(part))
-            return computed.value, computed.trip, derivatives, link
+            return (computed.value, derivatives, *self._seen(link, computed.trip))
         rate = link.range_rate(part.epoch, part.count_time)
-        return rate.value, rate.begin, rate.partials(names), link
+        return (rate.value, rate.partials(names), *self._seen(link, rate.begin))
 
-    def _geometry(self, link: Link, trip: RoundTrip) -> dict[str, Array]:
-        received = trip.down.reception
-        sun = self.ephemeris.position("sun", received.epochs)
-        lander = link.lander
-        toward = lander.look(trip.down.transmission, trip.down.vector)
-        antennas = lander.lander.antennas
-        off = [antenna.off_boresight(toward) for antenna in antennas]
-        return {
+    def _compute_one_way(
+        self, part: Tracking, names: list[str]
+    ) -> tuple[Array, dict[str, Array], dict[str, Array], tuple[str, ...]]:
+        """The same of the downlink from a lander's own oscillator."""
+        receiver, lander = self.station(str(part.receiver[0])), self.lander(str(part.lander[0]))
+        oscillator = lander.lander.oscillator
+        if oscillator is None:
+            raise InputError(
+                "one-way data of a lander without an oscillator",
+                field=f"lander {lander.lander.name}",
+                expected="an oscillator with its nominal frequency",
+            )
+        other = part.frequency != oscillator.frequency
+        if other.any():
+            raise InputError(
+                "one-way data against another nominal frequency than the oscillator's",
+                field=f"lander {lander.lander.name}",
+                found=float(part.frequency[other][0]),
+                expected=f"{oscillator.frequency!r} Hz",
+            )
+        weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
+        delays = self._delays(
+            receiver, lander, receiver, part.frequency / self.media.turnaround, weather
+        )
+        link = OneWayLink(lander, receiver, oscillator, delays)
+        rate = link.range_rate(part.epoch, part.count_time)
+        elevation = elevation_at_station(receiver, rate.begin)
+        geometry = self._geometry(lander, rate.begin) | {
+            "elevation": elevation,
+            "transmit_elevation": elevation,
+            "round_trip": 2.0 * rate.begin.distance / SPEED_OF_LIGHT,
+        }
+        return rate.value, rate.partials(names), geometry, downlink_warnings(link, rate.begin)
+
+    def _seen(self, link: Link, trip: RoundTrip) -> tuple[dict[str, Array], tuple[str, ...]]:
+        """Geometry of a round trip, and where its ends do not see each other."""
+        geometry = self._geometry(link.lander, trip.down) | {
             "elevation": elevation_at_station(link.receiver, trip.down),
             "transmit_elevation": elevation_at_station(link.transmitter, trip.up),
-            "sun_angle": sun_earth_probe_angle(received.center, trip.down.transmission.center, sun),
             "round_trip": trip.light_time,
-            "off_boresight": np.min(off, axis=0) if off else np.zeros(len(toward)),
+        }
+        return geometry, sight_warnings(link, trip)
+
+    def _geometry(self, lander: LanderEnd, down: Leg) -> dict[str, Array]:
+        """What a down leg says of the Sun and of the lander's antennas."""
+        received = down.reception
+        sun = self.ephemeris.position("sun", received.epochs)
+        toward = lander.look(down.transmission, down.vector)
+        off, gain = _nearest_antenna(lander.lander.antennas, toward)
+        return {
+            "sun_angle": sun_earth_probe_angle(received.center, down.transmission.center, sun),
+            "off_boresight": off,
+            "antenna_gain_db": gain,
         }
 
 
@@ -367,6 +413,9 @@ def parameter_values(
     for lander in landers:
         values |= _named(f"lander.{lander.name}", "xyz", lander.position)
         values[f"lander.{lander.name}.transponder_delay"] = lander.transponder_delay
+        if lander.oscillator is not None:
+            values[f"lander.{lander.name}.oscillator_bias"] = lander.oscillator.bias
+            values[f"lander.{lander.name}.oscillator_drift"] = lander.oscillator.drift
     for station in stations:
         values |= _named(f"station.{station.name}", "xyz", station.position)
         numbers = [getattr(station, name) for name in STATION_NUMBERS]
@@ -377,6 +426,21 @@ def parameter_values(
     if media.corona_scale:
         values["corona.scale"] = media.corona_scale
     return values
+
+
+def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Array, Array]:
+    """Angle from the boresight of the nearest antenna, and its measured gain (NaN if none)."""
+    if not antennas:
+        return np.zeros(len(toward)), np.full(len(toward), np.nan)
+    off = np.array([antenna.off_boresight(toward) for antenna in antennas])
+    gain = np.array(
+        [
+            np.full(len(toward), np.nan) if antenna.pattern is None else antenna.pattern.at(angle)
+            for antenna, angle in zip(antennas, off, strict=True)
+        ]
+    )
+    nearest, every = np.argmin(off, axis=0), np.arange(len(toward))
+    return off[nearest, every], gain[nearest, every]
 
 
 def _values_of(prefix: str, values: Mapping[str, float]) -> dict[str, float]:
@@ -390,7 +454,12 @@ def _values_of(prefix: str, values: Mapping[str, float]) -> dict[str, float]:
 
 def _lander_of(lander: Lander, values: Mapping[str, float]) -> Lander:
     moved = lander.moved(np.array([values[axis] for axis in "xyz"]))
-    return replace(moved, transponder_delay=values["transponder_delay"])
+    oscillator = lander.oscillator
+    if oscillator is not None:
+        oscillator = replace(
+            oscillator, bias=values["oscillator_bias"], drift=values["oscillator_drift"]
+        )
+    return replace(moved, transponder_delay=values["transponder_delay"], oscillator=oscillator)
 
 
 def _station_of(end: StationEnd, values: Mapping[str, float]) -> StationEnd:
@@ -426,6 +495,7 @@ _GEOMETRY = (
     "sun_angle",
     "round_trip",
     "off_boresight",
+    "antenna_gain_db",
 )
 
 

@@ -1,15 +1,18 @@
 """One-way tracking: a lander sends with its own oscillator, a station listens.
 
-In: a `OneWayLink` and time tags. Out: `OneWayFrequency`, the mean frequency that the station
-receives over each count, Hz, with derivatives; nothing is known of the range.
+In: a `OneWayLink` and time tags. Out: `OneWayRate`, the mean range rate of the downlink over
+each count, m/s, or the mean received frequency, Hz, with derivatives; nothing is known of
+the range. The range rate is that against the nominal frequency f_0 of the oscillator,
 
-    f_R = f_0 (1 + bias + drift (t - t_0)) dtau / T,
+    v = c (f_0 - f_R) / f_0,    f_R = f_0 (1 + bias + drift (t - t_0)) dtau / T,
 
-dtau the proper time of the lander between the two emissions and T the count on the station's
-clock. For a clock at velocity v in the potential U, ``dtau/dTDB = 1 + L_B - U/c^2 -
-v^2/(2 c^2)`` (IAU 2006 Resolution B3 for L_B): at Mars 5e-9 with 1e-9 over its year, 1.5 and
-0.3 m/s, in which an oscillator's bias cannot be told from the clock's rate. The change of the
-light time is formed as for two-way range rates (`wobble.link.count`).
+as if the oscillator and both clocks were perfect: positive when the lander recedes, and by
+``-c bias`` less when the oscillator is too high. dtau is the proper time of the lander between
+the two emissions and T the count on the station's clock. For a clock at velocity v in the
+potential U, ``dtau/dTDB = 1 + L_B - U/c^2 - v^2/(2 c^2)`` (IAU 2006 Resolution B3 for L_B): at
+Mars 5e-9 with 1e-9 over its year, 1.5 and 0.3 m/s, in which an oscillator's bias cannot be
+told from the clock's rate. The change of the light time is formed as for two-way range rates
+(`wobble.link.count`).
 """
 
 from __future__ import annotations
@@ -26,39 +29,30 @@ from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.count import leg_change, rough_step
 from wobble.link.delays import Delay
+from wobble.link.downlink_partials import downlink_partials
 from wobble.link.ends import Event, LanderEnd, StationEnd
 from wobble.link.light_time import Leg, solve_one_way
+from wobble.planet.oscillator import Oscillator
 
-__all__ = ["OneWayFrequency", "OneWayLink", "Oscillator"]
+__all__ = ["OneWayLink", "OneWayRate"]
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Oscillator:
-    """The lander's own frequency.
+@dataclass(frozen=True, eq=False)
+class OneWayRate:
+    """Mean range rates of a downlink; ``begin`` and ``end`` are the paths of both ends of a count.
 
     Parameters
     ----------
-    frequency : float
-        Nominal transmitted frequency, Hz.
-    epoch : float
-        TDB seconds since J2000.0 at which the bias holds.
-    bias : float
-        Fractional deviation from the nominal frequency.
-    drift : float
-        Its rate, 1/s.
+    value : ndarray, shape (n,)
+        ``c (f_0 - f_R) / f_0``, m/s.
+    link : OneWayLink
+        What it was computed for.
+    begin, end : Leg
+    count_time : ndarray, shape (n,)
+        s.
     """
-
-    frequency: float
-    epoch: float
-    bias: float = 0.0
-    drift: float = 0.0
-
-
-@dataclass(frozen=True, eq=False)
-class OneWayFrequency:
-    """Mean received frequencies, Hz, and the paths at both ends of each count."""
 
     value: Array
     link: OneWayLink
@@ -67,27 +61,35 @@ class OneWayFrequency:
     count_time: Array
 
     @property
-    def range_rate(self) -> Array:
-        """``c (1 - f_R / f_0)``, m/s: as if the oscillator and the clocks were perfect."""
-        nominal = self.link.oscillator.frequency
-        return SPEED_OF_LIGHT * (nominal - self.value) / nominal
+    def frequency(self) -> Array:
+        """Mean received frequency, Hz; a float keeps 1e-6 Hz of it, 4e-8 m/s."""
+        return self.link.oscillator.frequency * (1.0 - self.value / SPEED_OF_LIGHT)
 
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
-        """Derivatives by name, Hz per SI unit, shape (n,) each; unknown names are absent.
+        """Derivatives by name, m/s per SI unit, shape (n,) each; unknown names are absent.
 
-        By the rotation, the lander's coordinates, and ``lander.NAME.frequency_bias`` and
-        ``.frequency_drift``. Left out: that a higher lander's clock runs faster, 2e-4 of a
-        coordinate's derivative and constant, like a bias.
+        By the oscillator's bias and drift, and by all on which the range depends
+        (`wobble.link.range_partials`) and that lies on the way down.
         """
-        wanted = set(names)
-        link, nominal = self.link, self.link.oscillator.frequency
-        first, last = (link.length_partials(leg, wanted) for leg in (self.begin, self.end))
-        scale = -nominal / (SPEED_OF_LIGHT * self.count_time)
-        out = {name: scale * (last[name] - first[name]) for name in last}
-        lander = link.lander.lander.name
+        wanted, link = set(names), self.link
+        age = link.age(self.begin, self.end)
+        departure = link.oscillator.departure(age)
+        first, last = (downlink_partials(link, leg, wanted) for leg in (self.begin, self.end))
+        out = {
+            name: (1.0 + departure) * (last[name] - first[name]) / self.count_time for name in last
+        }
+        lander = link.lander.lander
+        # A higher lander's clock runs faster, 2e-4 of a coordinate's derivative.
+        slow = link.lander.body.gm / np.linalg.norm(lander.position) ** 3 / SPEED_OF_LIGHT
+        for axis, coordinate in zip("xyz", lander.position, strict=True):
+            name = f"lander.{lander.name}.{axis}"
+            if name in out:
+                out[name] = out[name] - slow * coordinate
+        # Cycles received in a second for each that a perfect oscillator would send.
+        per_cycle = (1.0 - self.value / SPEED_OF_LIGHT) / (1.0 + departure)
         own = {
-            f"lander.{lander}.frequency_bias": np.full_like(self.value, nominal),
-            f"lander.{lander}.frequency_drift": nominal * link.age(self.begin, self.end),
+            f"lander.{lander.name}.oscillator_bias": -SPEED_OF_LIGHT * per_cycle,
+            f"lander.{lander.name}.oscillator_drift": -SPEED_OF_LIGHT * per_cycle * age,
         }
         return out | {name: partial for name, partial in own.items() if name in wanted}
 
@@ -100,6 +102,7 @@ class OneWayLink:
     ----------
     lander : LanderEnd
     receiver : StationEnd
+        Its clock tags the counts.
     oscillator : Oscillator
     delays : sequence of Delay
         Effects on the down leg, which enter with their phase delay.
@@ -110,15 +113,15 @@ class OneWayLink:
     oscillator: Oscillator
     delays: Sequence[Delay] = ()
 
-    def received_frequency(self, tags: Time, count_time: ArrayLike) -> OneWayFrequency:
-        """Mean frequency over counts around the tags (UTC of the middle), Hz.
+    def range_rate(self, tags: Time, count_time: ArrayLike) -> OneWayRate:
+        """Range rate over counts around the tags (UTC of the middle at the receiver), m/s.
 
         Raises
         ------
         InputError
             If a count time is not positive.
         """
-        middle = Epochs.from_time(tags, "tt")
+        middle = Epochs.from_time(tags, "tt").shift(-self.receiver.station.clock_offset)
         count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
         if not (count > 0.0).all():
             raise InputError("a count time is positive", field="count_time", found=count.min())
@@ -141,30 +144,15 @@ class OneWayLink:
         # Interval of emission less count, from the changes and not from the intervals.
         shorter = slower - longer / SPEED_OF_LIGHT - (end_delay - begin_delay)
         faster = self._proper_rate(begin.transmission, end.transmission)
-        oscillator = self.oscillator
-        own = oscillator.bias + oscillator.drift * self.age(begin, end)
+        own = self.oscillator.departure(self.age(begin, end))
         stretch = (shorter + faster * sent_later) / count
-        value = oscillator.frequency * (1.0 + own + stretch + own * stretch)
-        return OneWayFrequency(value, self, begin, end, count)
+        value = -SPEED_OF_LIGHT * (own + stretch + own * stretch)
+        return OneWayRate(value, self, begin, end, count)
 
     def age(self, begin: Leg, end: Leg) -> Array:
         """Seconds from the oscillator's epoch to the middle of each emission, shape (n,)."""
         epochs = [leg.transmission.epochs.since_j2000 for leg in (begin, end)]
         return (epochs[0] + epochs[1]) / 2.0 - self.oscillator.epoch
-
-    def length_partials(self, leg: Leg, names: set[str]) -> dict[str, Array]:
-        """Derivatives of a leg's length, less c times the lander's proper time, (n,) each."""
-        orientation, lander = self.lander.body.orientation, self.lander.lander
-        unit = leg.vector / leg.distance[:, None]
-        speed = np.einsum("ni,ni->n", unit, leg.transmission.velocity)
-        direction = -unit / (1.0 - speed / SPEED_OF_LIGHT)[:, None]
-        # What moves faster also ages slower, by v dv / c^2.
-        direction += leg.transmission.velocity / SPEED_OF_LIGHT
-        epochs = leg.transmission.epochs
-        out = orientation.projected_partials(names, lander.position, epochs, direction)
-        fixed = orientation.body_fixed(direction, epochs)
-        coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
-        return out | {name: fixed[:, k] for name, k in coordinates.items() if name in names}
 
     def _phase(self, leg: Leg) -> Array:
         return sum((d.phase(leg) for d in self.delays), np.zeros(len(leg.distance)))

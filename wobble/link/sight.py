@@ -7,27 +7,26 @@ measured is for the reader of the result to know.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.earth.troposphere import MINIMUM_ELEVATION
-from wobble.link.delays import OpticalTroposphere, RadioTroposphere, elevation_at_station
-from wobble.link.light_time import RoundTrip
+from wobble.link.delays import Delay, OpticalTroposphere, RadioTroposphere, elevation_at_station
+from wobble.link.ends import LanderEnd
+from wobble.link.light_time import Leg, RoundTrip
 
 if TYPE_CHECKING:
     from wobble.link.observables import Link
+    from wobble.link.one_way import OneWayLink
 
-__all__ = ["elevation_at_lander", "sight_warnings"]
+__all__ = ["downlink_warnings", "sight_warnings"]
 
 Array = NDArray[np.float64]
 
-
-def elevation_at_lander(link: Link, trip: RoundTrip) -> Array:
-    """Elevation of the receiving station over the lander's horizon, rad, shape (n,)."""
-    local = link.lander.look(trip.returned, trip.down.vector)
-    return np.arcsin(local[:, 2] / np.linalg.norm(local, axis=1))
+BELOW = "the other end is below the horizon of"
 
 
 def sight_warnings(link: Link, trip: RoundTrip) -> tuple[str, ...]:
@@ -35,44 +34,52 @@ def sight_warnings(link: Link, trip: RoundTrip) -> tuple[str, ...]:
 
     And one for each station whose air is taken where it has no model.
     """
-    lander = link.lander.lander
-    stations = (
-        (
-            f"station {link.transmitter.station.name} at transmission",
-            elevation_at_station(link.transmitter, trip.up),
+    stations = {
+        f"station {link.transmitter.station.name} at transmission": elevation_at_station(
+            link.transmitter, trip.up
         ),
-        (
-            f"station {link.receiver.station.name} at reception",
-            elevation_at_station(link.receiver, trip.down),
+        f"station {link.receiver.station.name} at reception": elevation_at_station(
+            link.receiver, trip.down
         ),
-    )
-    horizons = [
-        *((place, elevation, 0.0) for place, elevation in stations),
-        (f"lander {lander.name}", elevation_at_lander(link, trip), lander.minimum_elevation),
-    ]
-    texts = [
-        _where_lower(f"the other end is below the horizon of {place}", elevation, least)
-        for place, elevation, least in horizons
-    ]
-    if any(isinstance(d, RadioTroposphere | OpticalTroposphere) for d in link.delays):
+    }
+    return _warnings(link.lander, trip.down, link.delays, stations)
+
+
+def downlink_warnings(link: OneWayLink, leg: Leg) -> tuple[str, ...]:
+    """The same for a downlink without an uplink."""
+    elevation = elevation_at_station(link.receiver, leg)
+    name = f"station {link.receiver.station.name} at reception"
+    return _warnings(link.lander, leg, link.delays, {name: elevation})
+
+
+def _warnings(
+    lander: LanderEnd, down: Leg, delays: Sequence[Delay], stations: Mapping[str, Array]
+) -> tuple[str, ...]:
+    local = lander.look(down.transmission, down.vector)
+    above = lander.lander.height_over_horizon(local)
+    texts = [_where_lower(f"{BELOW} {place}", angle, angle) for place, angle in stations.items()]
+    elevation = np.arcsin(local[:, 2] / np.linalg.norm(local, axis=1))
+    texts.append(_where_lower(f"{BELOW} lander {lander.lander.name}", elevation, above))
+    if any(isinstance(d, RadioTroposphere | OpticalTroposphere) for d in delays):
         texts += [
             _where_lower(
                 f"the air of {place} is that of {np.degrees(MINIMUM_ELEVATION):.0f} deg, below "
                 "which it has no model,",
-                elevation,
-                MINIMUM_ELEVATION,
+                angle,
+                angle - MINIMUM_ELEVATION,
             )
-            for place, elevation in stations
+            for place, angle in stations.items()
         ]
     return tuple(text for text in texts if text)
 
 
-def _where_lower(what: str, elevation: Array, least: float) -> str:
-    """What is wrong with the measurements below an elevation; empty if there are none."""
-    low = elevation < least
+def _where_lower(what: str, elevation: Array, above: Array) -> str:
+    """What is wrong with the measurements that are not above a limit; empty if all are."""
+    low = above < 0.0
     if not low.any():
         return ""
     return (
         f"{what} in {np.count_nonzero(low)} of {low.size} measurements (the first is "
-        f"{np.argmax(low)}, counted from 0; lowest elevation {np.degrees(elevation.min()):.2f} deg)"
+        f"{np.argmax(low)}, counted from 0; lowest elevation "
+        f"{np.degrees(elevation[low].min()):.2f} deg)"
     )

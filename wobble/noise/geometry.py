@@ -64,6 +64,8 @@ class PassGeometry:
         left out, the elevation at reception stands for it.
     off_boresight : array_like, shape (n,) or scalar
         Angle of the Earth from the boresight of the lander's antenna, rad.
+    antenna_gain_db : array_like, shape (n,) or scalar
+        Measured gain of that antenna toward the Earth, dB; NaN where none is measured.
 
     Raises
     ------
@@ -83,6 +85,7 @@ class PassGeometry:
     ways: int = 2
     transmit_elevation: Array | None = None
     off_boresight: Array = 0.0  # type: ignore[assignment]  # made a column below
+    antenna_gain_db: Array = np.nan  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
         set_field = object.__setattr__

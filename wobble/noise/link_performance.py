@@ -24,7 +24,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.noise.contributions.base import X_DOWNLINK, Contribution, parameter
-from wobble.planet.gain_table import GainTable
 
 __all__ = ["LinkPerformance", "decibel_ratio", "dish_gain", "pattern_loss"]
 
@@ -95,7 +94,7 @@ class LinkPerformance(Contribution):
         distance: ArrayLike,
         elevation: ArrayLike,
         off_boresight: ArrayLike,
-        measured: GainTable | None = None,
+        measured: ArrayLike = np.nan,
     ) -> Array:
         """Carrier power over noise density at the station, Hz.
 
@@ -107,14 +106,12 @@ class LinkPerformance(Contribution):
             Elevation at the station, rad.
         off_boresight : array_like
             Angle of the Earth from the boresight of the lander's antenna, rad.
-        measured : GainTable, optional
-            Gain of the lander's antenna over an isotropic one, instead of the parabola.
+        measured : array_like, optional
+            Gain of the lander's antenna over an isotropic one, dB, which goes before the
+            parabola; NaN where it is not known.
         """
-        if measured is None:
-            pattern = pattern_loss(off_boresight, self.beam_width, self.side_lobe_db)
-            gain = self.lander_gain_dbi - pattern
-        else:
-            gain = measured.at(off_boresight)
+        pattern = pattern_loss(off_boresight, self.beam_width, self.side_lobe_db)
+        gain = np.where(np.isnan(measured), self.lander_gain_dbi - pattern, measured)
         atmosphere = self.zenith_opacity_db / np.sin(elevation)
         gains = decibel_ratio(gain - self.loss_db - atmosphere)
         gains = gains * dish_gain(

@@ -19,6 +19,7 @@ from wobble.errors import InputError
 from wobble.planet.body import Body
 from wobble.planet.gain_table import GainTable
 from wobble.planet.lander_limits import LanderLimits
+from wobble.planet.oscillator import Oscillator
 
 __all__ = ["Antenna", "Lander"]
 
@@ -103,6 +104,8 @@ class Lander:
         The terrain around, against the azimuth; it counts where it is higher than that.
     limits : LanderLimits
         How much and when it may be tracked.
+    oscillator : Oscillator, optional
+        With which it sends one-way.
     """
 
     name: str
@@ -112,6 +115,7 @@ class Lander:
     minimum_elevation: float = 0.0
     mask: HorizonMask = field(default_factory=lambda: HorizonMask.flat(-np.pi / 2))
     limits: LanderLimits = field(default_factory=LanderLimits)
+    oscillator: Oscillator | None = None
 
     def __post_init__(self) -> None:
         place = np.asarray(self.position, float)

@@ -74,8 +74,8 @@ _UNITS = {
     **{f"lander.NAME.{axis}": ParameterUnit("m", "m", "body-fixed coordinate") for axis in "xyz"},
     "lander.NAME.zenith_delay": ParameterUnit("m", "mm", "delay of the planet's air at the zenith"),
     "lander.NAME.transponder_delay": ParameterUnit("s", "ns", "delay in the transponder"),
-    "lander.NAME.frequency_bias": ParameterUnit("", "", "fractional bias of the oscillator"),
-    "lander.NAME.frequency_drift": ParameterUnit("1 / s", "1 / d", "rate of that bias"),
+    "lander.NAME.oscillator_bias": ParameterUnit("", "", "fractional bias of the oscillator"),
+    "lander.NAME.oscillator_drift": ParameterUnit("1 / s", "1 / d", "rate of that bias"),
     **{
         f"ephemeris.NAME.{axis}": ParameterUnit("m", "m", f"{axis} offset of the planet")
         for axis in ("radial", "transverse", "normal")

@@ -208,6 +208,7 @@ def _rms(solution: Solution, kind: str) -> str:
     key, unit = {
         "range": ("range_m", "m"),
         "range_rate": ("range_rate_mm_s", "mm/s"),
+        "one_way_range_rate": ("one_way_range_rate_mm_s", "mm/s"),
     }.get(kind, (f"{kind}_si", "SI"))
     size = solution.rms[key]
     return "none" if size is None else f"{sized(size, 3)} {unit}"

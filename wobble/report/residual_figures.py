@@ -55,7 +55,11 @@ BINS = 16
 MIDDLE = (16.0, 84.0)
 LONG_GAP = 10.0
 """A gap of so many usual distances between passes is left open in the expected band."""
-KIND_NAMES = {"range": "range", "range_rate": "range rate"}
+KIND_NAMES = {
+    "range": "range",
+    "range_rate": "range rate",
+    "one_way_range_rate": "one-way range rate",
+}
 QUANTITIES = {
     "time": "date (UTC)",
     "elevation": "elevation at the receiving station (deg)",

@@ -98,6 +98,7 @@ class LinkThermalPhase(LinkPerformance):
             points.along(points.geometry.distance),
             points.elevation,
             np.maximum(points.along(points.geometry.off_boresight), 0.0),
+            points.along(points.geometry.antenna_gain_db),
         )
         amplitude = np.sqrt(carrier_noise_level(ratio, self.downlink_frequency))
         leg = Leg(path_factor(points), 0.0, amplitude)
