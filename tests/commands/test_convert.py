@@ -233,7 +233,10 @@ def test_segments_that_overlap_are_named(scenario, written, tmp_path):
     text = (written / "passes.kvn").read_text()
     segment = text[text.index("META_START") : text.index("DATA_STOP") + 10]
     path = tmp_path / "overlap.kvn"
-    path.write_text(text + re.sub(r"7\.9+\d -", "7.5 -", segment))
+    counts = re.findall(r"DOPPLER_INTEGRATED .*\n", segment)
+    for line in counts[len(counts) // 2 :]:  # half a count later
+        segment = segment.replace(line, re.sub(r":\d\d(\.\d+)? (?=-)", ":40 ", line))
+    path.write_text(text + segment)
     _, (warning, twice) = wobble.read_tracking([path], wobble.read_scenario(scenario))
     said = r"overlap.kvn, line \d+: the DOPPLER_INTEGRATED .* overlap .* line \d+ on"
     assert re.search(said, warning)
