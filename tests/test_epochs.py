@@ -10,7 +10,7 @@ from astropy.time import Time, TimeDelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wobble.epochs import Epochs, tdb_minus_tt
+from wobble.epochs import Epochs, iso_texts, tdb_minus_tt
 from wobble.errors import InputError
 
 NANOSECOND = 1e-9
@@ -166,3 +166,14 @@ def test_tdb_minus_tt_has_its_known_amplitude() -> None:
     # Largest value in 2000 and 2001 by the SOFA routine itself: 1.643 ms.
     year = Epochs.of(np.arange(0.0, 2 * 365.25 * 86400, 86400.0))
     assert np.abs(tdb_minus_tt(year)).max() == pytest.approx(1.643e-3, abs=1e-6)
+
+
+def test_texts_of_instants_are_those_of_astropy_leap_second_and_all() -> None:
+    # astropy.time writes the same; the second 60 stood at the end of 2016 (IERS Bulletin C 52).
+    time = Time("2016-12-31T23:59:58.0005", scale="utc") + np.arange(40) * TimeDelta(
+        0.1, format="sec"
+    )
+    far = Time(["1969-07-21T02:56:15.123", "2031-05-01T00:00:00", "2050-12-31T23:59:59.9996"])
+    assert any(text.startswith("2016-12-31T23:59:60.") for text in iso_texts(time))
+    np.testing.assert_array_equal(iso_texts(time), time.isot)
+    np.testing.assert_array_equal(iso_texts(far), far.isot)

@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 from wobble.constants import DAY, J2000_JD
 from wobble.errors import InputError
 
-__all__ = ["Epochs", "tdb_minus_tt"]
+__all__ = ["Epochs", "iso_texts", "tdb_minus_tt"]
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
@@ -209,3 +209,25 @@ def tdb_minus_tt(epochs: Epochs) -> Array:
         Instants in TDB or TT: which one is of no consequence to the result.
     """
     return np.asarray(erfa.dtdb(*epochs.julian_date, 0.0, 0.0, 0.0, 0.0), float)
+
+
+def iso_texts(time: Time) -> NDArray[np.str_]:
+    """Instants in ISO form to the millisecond, as `Time.isot` writes them, all at once.
+
+    Parameters
+    ----------
+    time : Time, shape (n,)
+        UTC; a leap second is the second 60.
+    """
+    year, month, day, clock = erfa.d2dtf(time.scale.upper(), 3, time.jd1, time.jd2)
+    fields = (year, 4), (month, 2), (day, 2)
+    clocks = (clock["h"], 2), (clock["m"], 2), (clock["s"], 2), (clock["f"], 3)
+    letters = np.tile(
+        np.frombuffer("0000-00-00T00:00:00.000".encode("utf-32-le"), "<u4"), (len(time), 1)
+    )
+    place = 0
+    for value, digits in (*fields, *clocks):
+        for k in range(digits):
+            letters[:, place + k] += (value // 10 ** (digits - 1 - k) % 10).astype("<u4")
+        place += digits + 1
+    return letters.view("<U23")[:, 0]

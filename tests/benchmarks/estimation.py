@@ -46,7 +46,11 @@ DEMONSTRATION = Path(__file__).parents[2] / "synthetic_passes" / "campaign.toml"
 SIZES = (500, 1000, 2000)
 BEGIN, DAYS = Time("2019-01-01", scale="utc"), 1150
 RULE = ScheduleRule(15, 125 * 60.0, count_time=60.0, range_interval=3 * 3600.0, rest=0.8 * DAY)
-FIXED = ("spin.angle", "polar_motion.chandler_period", "corona.scale")
+ESTIMATED = (
+    *("pole.*", "core.*", "spin.*", "polar_motion.*", "lander.*.[xyz]", "station.*.[xyz]"),
+    *("station.*.range_bias", "ephemeris.*", "ionosphere.content"),
+)
+FIXED = ("spin.angle", "polar_motion.chandler_period")
 A_PRIORI = {
     "m": 1e3,
     "rad": 1e3 * MAS,
@@ -74,10 +78,10 @@ def campaign() -> Campaign:
     values = parameter_values(demonstration.body, stations, landers, demonstration.media)
     values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
     parameters = ParameterSet(
-        Parameter(n, unit_of(n).user, v, A_PRIORI[unit_of(n).si], "estimated")
+        Parameter(n, unit_of(n).user, v, A_PRIORI[unit_of(n).si], "fixed")
         for n, v in values.items()
-        if n not in FIXED
     )
+    parameters = parameters.with_status(ESTIMATED, "estimated").with_status(FIXED, "fixed")
     return replace(
         demonstration,
         stations=stations,
@@ -112,7 +116,7 @@ def run(tracking: Tracking) -> dict[str, float]:
         scene.network(tracking), tracking, scene.parameters, scene.biases, scene.budget
     )
     begin, worked = time.perf_counter(), time.process_time()
-    with Linearisation(model, scene.parameters, scene.parameters.values) as linearisation:
+    with Linearisation(model, scene.parameters, scene.parameters.estimated.values) as linearisation:
         made = time.perf_counter()
         n = len(linearisation)
         information, factors = linearisation.information(NoiseWeights(np.ones(n, bool), np.ones(n)))

@@ -19,7 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lapack
 
+from wobble.epochs import iso_texts
 from wobble.errors import InputError, UnknownNameError
+from wobble.errors import UnknownNameError
 from wobble.estimation.least_squares import PassEquations
 from wobble.estimation.linearisation import Grouping
 from wobble.estimation.parameters import ParameterSet
@@ -233,7 +235,7 @@ class TrackingModel:
             excluded = self.limits.reasons(part, computed, network.media.weather)
             if self._first:
                 self.warnings += [w for w in computed.warnings if w not in self.warnings]
-            epoch = part.epoch.isot
+            epoch = iso_texts(part.epoch)
             for pass_id, index in part.passes():
                 local_names, local_partials, local_sigma = self.biases.columns(
                     pass_id, part.kind[index]
