@@ -18,7 +18,9 @@ import argparse
 import json
 import multiprocessing
 import os
+import pickle
 import resource
+import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
@@ -109,8 +111,10 @@ def measurements() -> Tracking:
     return tags[np.isin(tags.pass_id, names)]
 
 
-def run(tracking: Tracking) -> dict[str, float]:
-    """One iteration."""
+def run(path: Path) -> dict[str, float]:
+    """One iteration with the measurements of a file."""
+    with path.open("rb") as file:
+        tracking: Tracking = pickle.load(file)
     scene = campaign()
     model = TrackingModel(
         scene.network(tracking), tracking, scene.parameters, scene.biases, scene.budget
@@ -145,11 +149,13 @@ def main() -> None:
     with ProcessPoolExecutor(1, mp_context=spawn) as process:
         tracking = process.submit(measurements).result()
     runs = []
-    for passes in SIZES[:-1] if arguments.quick else SIZES:
-        names = [name for name, _ in tracking.passes()][:passes]
-        part = tracking[np.isin(tracking.pass_id, names)]
-        with ProcessPoolExecutor(1, mp_context=spawn) as process:  # memory of this size alone
-            runs.append(process.submit(run, part).result())
+    with tempfile.TemporaryDirectory() as folder:
+        for passes in SIZES[:-1] if arguments.quick else SIZES:
+            names = [name for name, _ in tracking.passes()][:passes]
+            path = Path(folder) / f"{passes}.pickle"
+            path.write_bytes(pickle.dumps(tracking[np.isin(tracking.pass_id, names)]))
+            with ProcessPoolExecutor(1, mp_context=spawn) as process:  # memory of this size alone
+                runs.append(process.submit(run, path).result())
     result: dict[str, Any] = {key: [one[key] for one in runs] for key in runs[0]}
     if arguments.json:
         print(json.dumps(result | {"processors": os.cpu_count() or 1}))
