@@ -21,7 +21,6 @@ from scipy.linalg import lapack
 
 from wobble.epochs import iso_texts
 from wobble.errors import InputError, UnknownNameError
-from wobble.errors import UnknownNameError
 from wobble.estimation.least_squares import PassEquations
 from wobble.estimation.linearisation import Grouping
 from wobble.estimation.parameters import ParameterSet
