@@ -79,7 +79,8 @@ def campaign_of(top: Section) -> Campaign:
         [lander.name for lander in landers],
     )
     media, frequency = read_link(top.section("link", {}))
-    weather, measured = read_weather(top), read_media(top)
+    in_messages = agreement.stations if agreement else {s.name: s.name for s in stations}
+    weather, measured = read_weather(top, in_messages), read_media(top, in_messages)
     media = media.with_series(weather, measured)
     budget = read_budget(top)
     parameters, biases = read_estimate(top.section("estimate", {}), body, stations, landers, media)

@@ -1,7 +1,9 @@
 """Weather and media series in a scenario.
 
-In: the sections ``weather`` and ``media``: ``files`` (tables, see `wobble.formats.series_table`),
-``longest_gap``, ``outside`` (``"refuse"``, ``"hold"`` or ``"standard"``). Out: the series.
+In: the sections ``weather`` and ``media``: ``files`` (tables, see `wobble.formats.series_table`, or
+Tracking Data Messages, see `wobble.formats.tdm_series`), ``longest_gap``, ``outside``
+(``"refuse"``, ``"hold"`` or ``"standard"``); the names of the stations in such messages. Out: the
+series.
 
 Which value counts: what stands with a measurement goes before the weather series, this before
 the standard atmosphere; a measured zenith delay goes before the one that the weather gives, a
@@ -10,26 +12,32 @@ measured content before ``link.ionosphere_content``.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
 from wobble.earth.stations import Station
 from wobble.errors import InputError
+from wobble.formats.data_files import TDM, extension
 from wobble.formats.series_table import Series, read_series
+from wobble.formats.tdm_series import read_message_series
 from wobble.formats.toml_section import Section
 
 __all__ = ["read_media", "read_weather", "series_warnings"]
 
 
-def read_weather(top: Section) -> WeatherSeries | None:
+def read_weather(top: Section, stations: Mapping[str, str]) -> WeatherSeries | None:
     """The series of the section ``weather``; None if there is none."""
-    return _read(top, "weather", WeatherSeries)
+    return _read(top, "weather", WeatherSeries, stations)
 
 
-def read_media(top: Section) -> MediaSeries | None:
+def read_media(top: Section, stations: Mapping[str, str]) -> MediaSeries | None:
     """The series of the section ``media``; None if there is none."""
-    return _read(top, "media", MediaSeries)
+    return _read(top, "media", MediaSeries, stations)
 
 
-def _read(top: Section, name: str, kind: type[Series]) -> Series | None:
+def _read(
+    top: Section, name: str, kind: type[Series], stations: Mapping[str, str]
+) -> Series | None:
     if name not in top:
         return None
     section = top.section(name)
@@ -42,8 +50,12 @@ def _read(top: Section, name: str, kind: type[Series]) -> Series | None:
     }
     section.finish()
     try:
+        paths = [section.path.parent / file for file in files]
         return kind.joined(
-            read_series(kind, section.path.parent / file, **settings) for file in files
+            read_message_series(kind, path, stations, **settings)
+            if extension(path) in TDM
+            else read_series(kind, path, **settings)
+            for path in paths
         )
     except InputError as error:
         # The settings are the scenario's, whatever table they are tried on.
