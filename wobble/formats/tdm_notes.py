@@ -26,6 +26,9 @@ CORRECTIONS = {
     "CORRECTION_TRANSMIT": "TRANSMIT_FREQ",
 }
 
+OF_MEDIA = ("STEC", "TROPO_DRY", "TROPO_WET")
+"""Keywords that make a series (`wobble.formats.tdm_series`)."""
+
 
 def notes(message: TrackingDataMessage, agreement: Agreement) -> list[str]:
     """Warnings about a message, in the order of its segments; what is not used comes last."""
@@ -38,9 +41,15 @@ def notes(message: TrackingDataMessage, agreement: Agreement) -> list[str]:
     found += overlaps(message)
     unused = Counter({keyword: n for keyword, n in message.count().items() if keyword not in USES})
     return found + [
-        f"{message.source}: {keyword} is carried, not used ({n} in the file)"
+        f"{message.source}: {keyword} {_fate(keyword)} ({n} in the file)"
         for keyword, n in sorted(unused.items())
     ]
+
+
+def _fate(keyword: str) -> str:
+    if keyword in OF_MEDIA:
+        return "is used where the scenario's [media] names the file, not here"
+    return "is carried, not used"
 
 
 def _corrections(segment: Segment, agreement: Agreement) -> list[str]:
