@@ -108,7 +108,10 @@ def measurements() -> Tracking:
     names = [name for name, _ in tags.passes()][: max(SIZES)]
     if len(names) < max(SIZES):
         raise SystemExit(f"only {len(names)} passes")
-    return tags[np.isin(tags.pass_id, names)]
+    tags = tags[np.isin(tags.pass_id, names)]
+    # A file's reader makes columns no wider than their texts; those of a plan are.
+    narrow = {c: getattr(tags, c).tolist() for c in ("transmitter", "receiver", "lander")}
+    return replace(tags, **narrow)
 
 
 def run(path: Path) -> dict[str, float]:
