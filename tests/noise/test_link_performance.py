@@ -60,5 +60,5 @@ def test_a_measured_pattern_takes_the_place_of_the_parabola():
     gain = hardware.lander_gain_dbi - 12.0 * (angle / hardware.beam_width) ** 2
     off = np.radians([0.0, 7.0, 21.0])
     conditions = (2e11, np.radians(40.0), off)
-    measured = hardware.carrier_to_noise_density(*conditions, GainTable(angle, gain, 0.0))
+    measured = hardware.carrier_to_noise_density(*conditions, GainTable(angle, gain, 0.0).at(off))
     np.testing.assert_allclose(measured, hardware.carrier_to_noise_density(*conditions), rtol=1e-5)
