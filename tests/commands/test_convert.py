@@ -257,5 +257,5 @@ def test_what_is_carried_or_not_applied_is_said_by_the_fit(scenario, written, tm
     assert [text.partition(": ")[2] for text in found] == [
         "the data quality is DEGRADED",
         "CORRECTION_DOPPLER = 1e-12 is not applied yet and is added",
-        "TROPO_DRY is carried, not used (1 in the file)",
+        "TROPO_DRY is used where the scenario's [media] names the file, not here (1 in the file)",
     ]
