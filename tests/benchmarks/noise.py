@@ -20,7 +20,7 @@ import click
 import numpy as np
 from scipy.linalg import lapack
 
-from wobble.noise import covariance
+from wobble.noise import path_covariance
 from wobble.noise.budget import standard_budget
 from wobble.noise.geometry import PassGeometry
 
@@ -69,17 +69,19 @@ def main(repetitions: int, as_json: bool) -> None:
         budget.factor(a_pass(SAMPLES)).whiten(rows)
 
     def short_passes() -> None:
-        for number in range(PASSES):
-            budget.factor(a_pass(SHORT, number)).whiten(short_rows)
+        passes = [a_pass(SHORT, number) for number in range(PASSES)]
+        for _, factor in budget.factors(passes):
+            factor.whiten(short_rows)
 
     long_wall, long_processor = best(long_pass, repetitions)
     short_wall, short_processor = best(short_passes, repetitions)
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
     matrix = budget.covariance(a_pass(SAMPLES))
-    cholesky, _ = best(lambda: lapack.dpotrf(matrix, overwrite_a=0), repetitions)
+    upper = np.asfortranarray(matrix)
+    cholesky, _ = best(lambda: lapack.dpotrf(upper, clean=0), repetitions)
     middle = a_pass(NAIVE_SAMPLES)
     quick, _ = best(lambda: budget.covariance(middle), repetitions)
-    with mock.patch.object(covariance, "LARGEST_TABLE", 0.0):
+    with mock.patch.object(path_covariance, "LARGEST_TABLE", 0.0):
         naive, _ = best(lambda: budget.covariance(middle), 1)
     content = {
         "samples": SAMPLES,

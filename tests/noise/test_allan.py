@@ -11,8 +11,9 @@ import pytest
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.noise.allan import overlapping_allan_deviation, process_from_allan_deviations
-from wobble.noise.covariance import Leg, Term, factor
+from wobble.noise.covariance import factors
 from wobble.noise.geometry import PassGeometry
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import PowerLaw, path_level, power_law_process
 
 # Without an absolute tolerance: the values are far below the default one of 1e-12.
@@ -88,7 +89,7 @@ def test_drawn_samples_have_the_deviations_of_the_input_by_allantools(name):
     time = count * (np.arange(n) + 0.5)
     passed = PassGeometry(time, count, "range_rate", 1.0, 1.0, 100.0, 1e11, ways=1)
     white = np.random.default_rng(11).standard_normal((n, draws))
-    noise = factor(passed, [Term(process, (Leg(1.0),))], np.zeros(n)).colour(white)
+    noise = factors(passed.points, [Term(process, (Leg(1.0),))], np.zeros((1, n)))[0].colour(white)
     taus = [10.0, 40.0, 160.0]
     variances = np.array(
         [

@@ -125,6 +125,36 @@ def test_standard_budget_can_leave_out():
         standard_budget(without=["ionosfere"])
 
 
+def test_passes_worked_on_together_have_the_factors_of_each_alone():
+    tables = [{"contribution": c.name} for c in standard_budget().contributions]
+    tables.append({"contribution": "link_thermal_phase"})
+    budget = Budget.from_tables(tables)
+
+    def one(number, time, ways=2):
+        """Of another day: elevation, angle from the Sun, light time and distance differ."""
+        kind = np.where(np.arange(12) % 4 == 3, "range", "range_rate")
+        rise = np.linspace(0.4, 0.6, 12) + 0.03 * number
+        angle, light_time = 0.2 + 0.3 * number, 700.0 + 150.0 * number
+        return PassGeometry(
+            *(time + 1e5 * number, 60.0, kind, rise, angle, light_time, 1.5e8 * light_time),
+            ways=ways,
+            transmit_elevation=rise + 0.1,
+            off_boresight=rise[::-1],
+        )
+
+    regular, gap = np.arange(12) * 60.0, np.arange(12) * 60.0 + np.arange(12) // 6 * 90.0
+    times = [regular, gap, regular, regular[::-1], regular, gap]
+    passes = [one(k, time) for k, time in enumerate(times)] + [one(6, regular, ways=3)]
+    assert len({passed.pattern for passed in passes}) == 4
+    found = dict(budget.factors(passes))
+    assert sorted(found) == list(range(7))
+    for k, passed in enumerate(passes):
+        alone = budget.factor(passed).lower
+        sigma = np.linalg.norm(alone, axis=1, keepdims=True)
+        np.testing.assert_allclose(found[k].lower / sigma, alone / sigma, atol=1e-10)
+    assert not np.allclose(found[0].lower, found[2].lower, rtol=1e-3, atol=0.0)
+
+
 def quickest(work, tries):
     durations = []
     for _ in range(tries):

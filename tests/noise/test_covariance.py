@@ -6,14 +6,10 @@ import numpy as np
 import pytest
 
 from wobble.errors import InputError
-from wobble.noise.covariance import (
-    Leg,
-    NotPositiveDefiniteError,
-    Term,
-    covariance,
-    factor,
-)
+from wobble.noise import covariance as of_samples
+from wobble.noise.covariance import NotPositiveDefiniteError
 from wobble.noise.geometry import PassGeometry
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import PowerLaw, VonKarman, WhitePhase
 from wobble.noise.processes import Constant, Sinusoid
 
@@ -48,6 +44,16 @@ PASSES = {
     "irregular, unordered": IRREGULAR,
     "mixed kinds": MIXED_KINDS,
 }
+
+
+def covariance(passed, terms, extra):
+    """Of one pass."""
+    return of_samples.covariance(passed.points, terms, extra[None])[0]
+
+
+def factor(passed, terms, extra):
+    """Of one pass."""
+    return of_samples.factors(passed.points, terms, extra[None])[0]
 
 
 def plainly(passed, term):
@@ -101,16 +107,16 @@ def test_covariance_equals_the_plain_sums(case):
     terms, none = terms_of(passed), np.zeros(len(passed))
     apart = [plainly(passed, term) for term in terms.values()]
     for term, expected in zip(terms.values(), apart, strict=True):
-        found = covariance(passed.points, [term], none)
+        found = covariance(passed, [term], none)
         np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-12 * expected.max())
-    together = covariance(passed.points, list(terms.values()), none + 3e-8)
+    together = covariance(passed, list(terms.values()), none + 3e-8)
     expected = sum(apart) + 3e-8 * np.eye(len(passed))
     np.testing.assert_allclose(together, expected, rtol=1e-9, atol=1e-12 * expected.max())
 
 
 @pytest.mark.parametrize("process", [PLASMA, THERMAL, PowerLaw(1e-7, -2.0)])
 def test_one_leg_is_the_process_itself_over_many_blocks(process):
-    found = covariance(REGULAR.points, [Term(process, (Leg(1.0),))], np.zeros(200))
+    found = covariance(REGULAR, [Term(process, (Leg(1.0),))], np.zeros(200))
     expected = process.range_rate_covariance(REGULAR.time - 30.0, 60.0)
     np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-12 * expected.max())
     np.testing.assert_array_equal(found, found.T)
@@ -121,7 +127,7 @@ def test_whitening_is_the_inverse_of_colouring_and_the_root_of_the_covariance(ca
     passed = PASSES[case]
     terms = list(terms_of(passed).values())
     extra = np.where(passed.is_range, 1e-4, 1e-12)
-    matrix = covariance(passed.points, terms, extra)
+    matrix = covariance(passed, terms, extra)
     root = factor(passed, terms, extra)
     scale = np.sqrt(np.outer(np.diagonal(matrix), np.diagonal(matrix)))
     np.testing.assert_allclose(root.lower @ root.lower.T / scale, matrix / scale, atol=1e-13)
@@ -190,10 +196,10 @@ def test_independent_samples_have_a_diagonal_factor():
 def test_ranges_refuse_a_process_without_variance():
     term = Term(PowerLaw(1e-7, -8 / 3), (Leg(1.0),))
     with pytest.raises(InputError, match="low_cutoff"):
-        covariance(MIXED_KINDS.points, [term], np.zeros(6))
+        covariance(MIXED_KINDS, [term], np.zeros(6))
     modulated = Term(PowerLaw(1e-7, -8 / 3), (Leg(1.0, 0.0, np.ones(len(GAPS.points))),))
     with pytest.raises(InputError, match="low_cutoff"):
-        covariance(GAPS.points, [modulated], np.zeros(7))
+        covariance(GAPS, [modulated], np.zeros(7))
 
 
 def test_rows_of_another_length_are_refused():

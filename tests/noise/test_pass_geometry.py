@@ -53,7 +53,7 @@ def test_a_range_at_the_end_of_a_count_is_a_point_of_its_own():
 
 def test_elevation_is_carried_on_to_the_ends_of_the_outer_counts():
     points = PassGeometry(**{**GOOD, "elevation": [0.5, 0.6, 0.8]}).points
-    np.testing.assert_allclose(points.elevation, [0.45, 0.55, 0.7, 0.9])
+    np.testing.assert_allclose(points.elevation, [[0.45, 0.55, 0.7, 0.9]])
     assert points.transmit_elevation is points.elevation
 
 

@@ -235,11 +235,12 @@ class TrackingModel:
             if self._first:
                 self.warnings += [w for w in computed.warnings if w not in self.warnings]
             epoch = iso_texts(part.epoch)
+            self._lay_noise(part, computed)
             for pass_id, index in part.passes():
                 local_names, local_partials, local_sigma = self.biases.columns(
                     pass_id, part.kind[index]
                 )
-                sigma, whiten = self._pass_noise(pass_id, part, computed, index)
+                sigma, whiten = self._pass_noise(pass_id, part, index)
                 yield PassEquations(
                     name=pass_id,
                     kind=part.kind[index],
@@ -275,21 +276,31 @@ class TrackingModel:
             yield np.concatenate(waiting)
 
     def _pass_noise(
-        self, pass_id: str, part: Tracking, computed: ComputedTracking, index: Indices
+        self, pass_id: str, part: Tracking, index: Indices
     ) -> tuple[Array, _Whitening | None]:
+        if self.budget is not None:
+            return self._noise[pass_id]
+        kinds = part.kind[index]
+        added = np.array([self.model_error.get(str(kind), 0.0) for kind in kinds])
+        return np.hypot(part.sigma[index], added), None
+
+    def _lay_noise(self, part: Tracking, computed: ComputedTracking) -> None:
+        """Lay the noise of all passes that are met for the first time on the shelf."""
         if self.budget is None:
-            kinds = part.kind[index]
-            added = np.array([self.model_error.get(str(kind), 0.0) for kind in kinds])
-            return np.hypot(part.sigma[index], added), None
-        if pass_id not in self._noise:
-            geometry = pass_geometry(part, computed, index)
-            if self.budget.is_white:
+            return
+        geometries = {
+            pass_id: pass_geometry(part, computed, index)
+            for pass_id, index in part.passes()
+            if pass_id not in self._noise
+        }
+        if self.budget.is_white:
+            for pass_id, geometry in geometries.items():
                 self._noise[pass_id] = (self.budget.sigma(geometry), None)
-            else:
-                lower = self.budget.factor(geometry).lower
-                sigma = np.linalg.norm(lower, axis=1)
-                self._noise[pass_id] = (sigma, _Whitening(lower, self._shelf))
-        return self._noise[pass_id]
+            return
+        names = list(geometries)
+        for k, factor in self.budget.factors(list(geometries.values())):
+            sigma = np.linalg.norm(factor.lower, axis=1)
+            self._noise[names[k]] = (sigma, _Whitening(factor.lower, self._shelf))
 
     @staticmethod
     def _station_biases(part: Tracking, given: dict[str, float]) -> Array:

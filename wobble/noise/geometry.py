@@ -12,6 +12,7 @@ the same point; a path changes in a microsecond by far less than any noise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
@@ -97,8 +98,11 @@ class PassGeometry:
         self._check()
 
     def _column(self, name: str, value: ArrayLike, kind: type) -> NDArray[Any]:
+        column: NDArray[Any] = np.asarray(value, kind)
+        if column.shape == self.time.shape:
+            return column
         try:
-            return np.broadcast_to(np.asarray(value, kind), self.time.shape)
+            return np.broadcast_to(column, self.time.shape)
         except ValueError as error:
             raise InputError(
                 "cannot be used as a column of the samples",
@@ -141,6 +145,8 @@ class PassGeometry:
     def _refuse_repetition(self) -> None:
         for kind, chosen in zip(KINDS, (self.is_range, ~self.is_range), strict=True):
             index = np.flatnonzero(chosen)
+            if index.size < 2:
+                continue
             index = index[np.argsort(self.time[index], kind="stable")]
             start, stop = self.ends[0][index] * TICK, self.ends[1][index] * TICK
             same = np.flatnonzero(np.diff(self.time[index]) < TICK)
@@ -173,9 +179,18 @@ class PassGeometry:
         return first.astype(np.int64), last.astype(np.int64)
 
     @cached_property
+    def pattern(self) -> bytes:
+        """Equal for passes whose samples lie alike: of the same ways, kinds and ends."""
+        first, last = self.ends
+        one_elevation = self.transmit_elevation is None
+        head = np.array([self.ways, one_elevation, len(self)])
+        origin = first.min()
+        return np.concatenate([head, self.is_range, first - origin, last - origin]).tobytes()
+
+    @cached_property
     def points(self) -> PathPoints:
         """The instants at which the path enters the samples."""
-        return PathPoints(self)
+        return PathPoints([self])
 
     def __len__(self) -> int:
         return int(self.time.size)
@@ -193,16 +208,21 @@ NUMBERS = tuple(f.name for f in fields(PassGeometry) if f.name not in ("time", "
 
 
 class PathPoints:
-    """Distinct instants of the path in the samples of a pass, in their order, m of them.
+    """Distinct instants of the path in the samples of q passes of one pattern, m in each.
 
     The value of sample i is ``weight_last[i] z(last[i]) + weight_first[i] z(first[i])``.
     Points of ranges and of range rates are kept apart even at one instant, for the two
     kinds may feel a process with different signs.
 
+    Parameters
+    ----------
+    geometries : sequence of PassGeometry
+        Passes of one `PassGeometry.pattern`.
+
     Attributes
     ----------
     tick : ndarray of int, shape (m,)
-        Instants, microseconds.
+        Instants since the first, increasing, microseconds.
     is_range : ndarray of bool, shape (m,)
         Whether the point belongs to a range.
     first, last : ndarray of int, shape (n,)
@@ -211,8 +231,9 @@ class PathPoints:
         -1/T and 1/T for a range rate, 0 and 1 for a range.
     """
 
-    def __init__(self, geometry: PassGeometry) -> None:
-        self.geometry = geometry
+    def __init__(self, geometries: Sequence[PassGeometry]) -> None:
+        self.geometries = geometries
+        geometry = geometries[0]
         first, last = geometry.ends
         n = first.size
         role = geometry.is_range.astype(np.int64)
@@ -220,7 +241,8 @@ class PathPoints:
         unique, where = np.unique(
             np.concatenate([2 * first + role, 2 * last + role]), return_inverse=True
         )
-        self.tick: NDArray[np.int64] = unique >> 1
+        instants = unique >> 1
+        self.tick: NDArray[np.int64] = instants - instants[0]
         self.is_range: NDArray[np.bool_] = (unique & 1).astype(bool)
         self.first: Indices = where[:n]
         self.last: Indices = where[n:]
@@ -235,64 +257,66 @@ class PathPoints:
     @property
     def ways(self) -> int:
         """1, 2 or 3, as in the geometry."""
-        return self.geometry.ways
+        return self.geometries[0].ways
 
     @cached_property
-    def sun_angle(self) -> float:
-        """Mean Sun-Earth-probe angle, rad: it changes by half a degree a day."""
-        return float(self.geometry.sun_angle.mean())
+    def sun_angle(self) -> Array:
+        """Mean Sun-Earth-probe angle, rad, shape (q,): it changes by half a degree a day."""
+        return self._columns("sun_angle").mean(axis=1)
 
     @cached_property
-    def round_trip(self) -> float:
-        """Mean round-trip light time, s: it changes by less than a second an hour."""
-        return float(self.geometry.round_trip.mean())
+    def round_trip(self) -> Array:
+        """Mean round-trip light time, s, shape (q,): it changes by less than a second an hour."""
+        return self._columns("round_trip").mean(axis=1)
+
+    def _columns(self, name: str) -> Array:
+        """A column of the samples of each pass, shape (q, n)."""
+        return np.stack([getattr(geometry, name) for geometry in self.geometries])
 
     @cached_property
-    def _tags(self) -> tuple[Array, Indices]:
-        """Distinct time tags in their order, and a sample of each."""
-        time = self.geometry.time
-        if (time[1:] > time[:-1]).all():
-            return time, np.arange(time.size)
-        return np.unique(time, return_index=True)
-
-    def along(self, column: Array) -> Array:
-        """A column of the samples at the points: linear in time, shape (m,)."""
-        time, order = self._tags
-        values = column[order]
-        t = self.tick * TICK
-        inside = np.interp(t, time, values)
-        if time.size < 2:
-            return inside
+    def _between(self) -> tuple[Indices, Indices, Array]:
+        """Samples before and after each point, and how far between their tags it lies."""
+        ticks = 0.5 * (self.tick[self.first] + self.tick[self.last])
+        tags, samples = np.unique(ticks, return_index=True)
+        if tags.size == 1:
+            only = np.zeros(len(self), dtype=np.intp)
+            return only, only, np.zeros(len(self))
         # The ends of the outer counts lie half a count beyond the outer tags.
-        before, after = np.minimum(t - time[0], 0.0), np.maximum(t - time[-1], 0.0)
-        slope_before = (values[1] - values[0]) / (time[1] - time[0])
-        slope_after = (values[-1] - values[-2]) / (time[-1] - time[-2])
-        return inside + before * slope_before + after * slope_after
+        after = np.clip(np.searchsorted(tags, self.tick), 1, tags.size - 1)
+        fraction = (self.tick - tags[after - 1]) / (tags[after] - tags[after - 1])
+        return samples[after - 1], samples[after], fraction
+
+    def along(self, name: str) -> Array:
+        """A column of the samples at the points: linear in time, shape (q, m)."""
+        values = self._columns(name)
+        before, after, fraction = self._between
+        return values[:, before] + fraction * (values[:, after] - values[:, before])
 
     @cached_property
     def elevation(self) -> Array:
-        """Elevation at reception, rad, shape (m,)."""
-        return self._kept_above_horizon(self.geometry.elevation)
+        """Elevation at reception, rad, shape (q, m)."""
+        return self._kept_above_horizon("elevation")
 
     @cached_property
     def transmit_elevation(self) -> Array:
-        """Elevation at transmission, rad, shape (m,)."""
-        column = self.geometry.transmit_elevation
-        return self.elevation if column is None else self._kept_above_horizon(column)
+        """Elevation at transmission, rad, shape (q, m)."""
+        if self.geometries[0].transmit_elevation is None:
+            return self.elevation
+        return self._kept_above_horizon("transmit_elevation")
 
     @cached_property
     def airmass(self) -> Array:
-        """Slant over zenith delay of the troposphere at reception, shape (m,)."""
+        """Slant over zenith delay of the troposphere at reception, shape (q, m)."""
         return tropospheric_mapping(self.elevation)
 
     @cached_property
     def transmit_airmass(self) -> Array:
-        """Slant over zenith delay of the troposphere at transmission, shape (m,)."""
+        """Slant over zenith delay of the troposphere at transmission, shape (q, m)."""
         same = self.transmit_elevation is self.elevation
         return self.airmass if same else tropospheric_mapping(self.transmit_elevation)
 
-    def _kept_above_horizon(self, column: Array) -> Array:
-        return np.minimum(np.maximum(self.along(column), LEAST_ELEVATION), np.pi / 2)
+    def _kept_above_horizon(self, name: str) -> Array:
+        return np.minimum(np.maximum(self.along(name), LEAST_ELEVATION), np.pi / 2)
 
 
 def tropospheric_mapping(elevation: ArrayLike) -> Array:

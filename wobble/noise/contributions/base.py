@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PassGeometry, PathPoints
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.processes import Process
 
 __all__ = [

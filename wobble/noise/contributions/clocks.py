@@ -18,8 +18,8 @@ from wobble.noise.contributions.base import (
     path_factor,
     station_terms,
 )
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PathPoints
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import PowerLaw, VonKarman
 from wobble.noise.processes import Process, Sum
 

@@ -24,8 +24,8 @@ import numpy as np
 from wobble.errors import InputError
 from wobble.noise.allan import process_from_allan_deviations
 from wobble.noise.contributions.base import Contribution, column, parameter, station_terms
-from wobble.noise.covariance import Term
 from wobble.noise.geometry import PathPoints
+from wobble.noise.path_covariance import Term
 from wobble.noise.power_laws import PowerLaw, VonKarman, path_level, power_law_process
 from wobble.noise.processes import Process, SpectrumTable, demand
 

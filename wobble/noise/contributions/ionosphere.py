@@ -23,8 +23,8 @@ from wobble.noise.contributions.base import (
     station_terms,
 )
 from wobble.noise.contributions.solar_plasma import plasma_free_combination
-from wobble.noise.covariance import Term
 from wobble.noise.geometry import PathPoints
+from wobble.noise.path_covariance import Term
 from wobble.noise.power_laws import VonKarman
 from wobble.noise.processes import Process
 

@@ -12,8 +12,8 @@ from functools import cached_property
 from typing import ClassVar
 
 from wobble.noise.contributions.base import Contribution, parameter, station_terms
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PathPoints
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import VonKarman
 from wobble.noise.processes import Process, Sinusoid
 

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.noise.contributions.base import Contribution, parameter
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PassGeometry, PathPoints
 from wobble.noise.link_performance import decibel_ratio
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.processes import Constant
 
 __all__ = ["RangeCalibration", "RangeThermal"]

@@ -25,8 +25,8 @@ from wobble.noise.contributions.base import (
     parameter,
     path_factor,
 )
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PathPoints
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import VonKarman
 from wobble.noise.processes import Process
 
@@ -108,9 +108,9 @@ class SolarPlasma(Contribution):
         return VonKarman(1.0, KOLMOGOROV, self.low_cutoff).with_allan_deviation(one_leg, 1000.0)
 
     def terms(self, points: PathPoints) -> list[Term]:
-        level = float(plasma_allan_deviation(points.sun_angle)) * path_factor(points)
-        to_screen = ASTRONOMICAL_UNIT * max(math.cos(points.sun_angle), 0.0) / SPEED_OF_LIGHT
-        lag = max(points.round_trip - 2.0 * to_screen, 0.0)
+        level = plasma_allan_deviation(points.sun_angle) * path_factor(points)
+        to_screen = ASTRONOMICAL_UNIT * np.maximum(np.cos(points.sun_angle), 0.0) / SPEED_OF_LIGHT
+        lag = np.maximum(points.round_trip - 2.0 * to_screen, 0.0)
         legs = []
         if self.second_downlink_frequency:
             plasma_free_combination(self.downlink_frequency, self.second_downlink_frequency)

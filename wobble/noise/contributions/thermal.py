@@ -24,9 +24,9 @@ from wobble.noise.contributions.base import (
     path_factor,
 )
 from wobble.noise.contributions.solar_plasma import plasma_free_combination
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PathPoints
 from wobble.noise.link_performance import LinkPerformance, decibel_ratio
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import WhitePhase
 from wobble.noise.processes import Process
 
@@ -95,10 +95,10 @@ class LinkThermalPhase(LinkPerformance):
 
     def terms(self, points: PathPoints) -> list[Term]:
         ratio = self.carrier_to_noise_density(
-            points.along(points.geometry.distance),
+            points.along("distance"),
             points.elevation,
-            np.maximum(points.along(points.geometry.off_boresight), 0.0),
-            points.along(points.geometry.antenna_gain_db),
+            np.maximum(points.along("off_boresight"), 0.0),
+            points.along("antenna_gain_db"),
         )
         amplitude = np.sqrt(carrier_noise_level(ratio, self.downlink_frequency))
         leg = Leg(path_factor(points), 0.0, amplitude)

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.noise.contributions.base import REFERENCE_COUNT, Contribution, parameter
-from wobble.noise.covariance import Leg, Term
 from wobble.noise.geometry import PassGeometry, PathPoints
+from wobble.noise.path_covariance import Leg, Term
 from wobble.noise.power_laws import WhitePhase
 from wobble.noise.processes import Process
 
