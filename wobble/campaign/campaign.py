@@ -194,13 +194,18 @@ class Campaign:
         computed = network.compute(tags)
         value, sigma = computed.value.copy(), np.empty(len(tags))
         biases: dict[str, float] = {}
+        members, geometries, white = [], [], []
         for pass_id, index in tags.passes():
-            geometry = pass_geometry(tags, computed, index)
             names, columns, spread = self.biases.columns(pass_id, tags.kind[index])
             drawn = np.where(np.isfinite(spread), spread, 0.0) * rng.standard_normal(len(spread))
             biases |= dict(zip(names, drawn.tolist(), strict=True))
-            sigma[index] = budget.sigma(geometry)
-            value[index] += columns @ drawn + budget.draw(geometry, rng)
+            value[index] += columns @ drawn
+            members.append(index)
+            geometries.append(pass_geometry(tags, computed, index))
+            white.append(rng.standard_normal(len(index)))
+        for k, factor in budget.factors(geometries):
+            sigma[members[k]] = factor.sigma
+            value[members[k]] += factor.colour(white[k])
         meta = {
             "campaign": self.name,
             SIMULATED: True,

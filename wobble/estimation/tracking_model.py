@@ -293,14 +293,10 @@ class TrackingModel:
             for pass_id, index in part.passes()
             if pass_id not in self._noise
         }
-        if self.budget.is_white:
-            for pass_id, geometry in geometries.items():
-                self._noise[pass_id] = (self.budget.sigma(geometry), None)
-            return
-        names = list(geometries)
+        names, white = list(geometries), self.budget.is_white
         for k, factor in self.budget.factors(list(geometries.values())):
-            sigma = np.linalg.norm(factor.lower, axis=1)
-            self._noise[names[k]] = (sigma, _Whitening(factor.lower, self._shelf))
+            whitening = None if white else _Whitening(factor.lower, self._shelf)
+            self._noise[names[k]] = (factor.sigma, whitening)
 
     @staticmethod
     def _station_biases(part: Tracking, given: dict[str, float]) -> Array:

@@ -129,11 +129,17 @@ class CovarianceFactor:
         The factor.
     samples : int
         Number n of samples.
+    sigma : ndarray, shape (n,)
+        Their standard deviations.
     """
 
     def __init__(self, lower: Array) -> None:
         self.lower = lower
         self.samples = len(lower)
+
+    @property
+    def sigma(self) -> Array:
+        return np.linalg.norm(self.lower, axis=1)
 
     def whiten(self, rows: Array) -> Array:
         """``L^-1 rows``: rows whose noise is white with unit variance, shape (n,) or (n, p)."""
@@ -167,8 +173,12 @@ class DiagonalFactor(CovarianceFactor):
     """Factor of a diagonal covariance, by the standard deviations ``sigma`` (n,)."""
 
     def __init__(self, sigma: Array) -> None:
-        self.sigma = sigma
+        self._sigma = sigma
         self.samples = sigma.size
+
+    @property
+    def sigma(self) -> Array:
+        return self._sigma
 
     @property
     def lower(self) -> Array:  # type: ignore[override]  # made only if it is asked for
