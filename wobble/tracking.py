@@ -34,7 +34,8 @@ __all__ = ["KINDS", "TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
 Array = NDArray[np.float64]
 Names = NDArray[np.str_]
 
-KINDS = ("range", "range_rate", "one_way_range_rate")
+KINDS = {"range": "m", "range_rate": "m / s", "one_way_range_rate": "m / s"}
+"""Kinds of measurements and their units."""
 TAGS = ("receive", "transmit")
 NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
 WEATHER_LIMITS = {
@@ -129,7 +130,7 @@ class Tracking:
         positive = "a positive finite number"
         for name in ("pass_id", "transmitter", "receiver", "lander"):
             self._demand(name, getattr(self, name) != "", "a name")
-        self._demand("kind", np.isin(self.kind, KINDS), " or ".join(KINDS))
+        self._demand("kind", np.isin(self.kind, list(KINDS)), " or ".join(KINDS))
         self._demand("tag", np.isin(self.tag, TAGS), " or ".join(TAGS))
         alone = (self.kind != "one_way_range_rate") | (self.transmitter == self.receiver)
         self._demand("transmitter", alone, "the receiver, for a one-way range rate")

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 import wobble
+from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
+from wobble.estimation.tracking_model import PassBiases
 from wobble.formats.passes import read_passes, write_passes
 from wobble.noise.budget import Budget
 from wobble.noise.contributions.white import WhiteRangeRate
@@ -52,6 +54,29 @@ def test_a_fit_of_one_way_data_recovers_bias_and_drift(one_way, tracking):
         sigma = solution.sigma_formal[k]
         assert abs(solution.values[k] - (start + TRUTH[name])) < 4.0 * sigma
         assert sigma < 0.05 * TRUTH[name]
+
+
+def test_the_bias_of_each_pass_is_that_of_the_oscillator_on_the_day(one_way, tracking):
+    biased = replace(one_way, biases=PassBiases(one_way_range_rate=1e-3))
+    biases = np.random.default_rng(2).normal(0.0, 1e-3, len(list(tracking.passes())))
+    value = tracking.value.copy()
+    for bias, (_, index) in zip(biases, tracking.passes(), strict=True):
+        value[index] += bias
+    wandering = replace(tracking, value=value)
+    solution = biased.fit(wandering)
+    assert solution.n_rejected < 0.01 * len(tracking)
+    assert solution.rms["one_way_range_rate_mm_s"] < 0.11
+    # The biases of the passes, not the samples, say how well a constant and a drift are known.
+    seconds = (tracking.epoch.jd1 - tracking.epoch.jd1[0]) * 86400.0
+    mean = [seconds[index].mean() for _, index in tracking.passes()]
+    line = np.vander(np.array(mean) - mean[0], 2)
+    spread = np.sqrt(np.diag(np.linalg.inv(line.T @ line)))[::-1] * 1e-3 / SPEED_OF_LIGHT
+    for k, start in ((0, 1e-8), (1, 1e-16)):
+        sigma = solution.sigma_formal[k]
+        assert abs(solution.values[k] - (start + TRUTH[NAMES[k]])) < 4.0 * sigma
+    assert solution.sigma_formal[1] == pytest.approx(spread[1], rel=0.1)
+    name, index = next(tracking.passes())
+    assert solution.pass_estimate(f"pass.{name}.one_way_range_rate_bias").sigma > 0.0
 
 
 STEPS = {

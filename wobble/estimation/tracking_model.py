@@ -32,7 +32,7 @@ from wobble.link.network import ComputedTracking, Network
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
 from wobble.noise.geometry import PassGeometry
-from wobble.tracking import Tracking
+from wobble.tracking import KINDS, Tracking
 
 __all__ = ["PassBiases", "TrackingModel", "grouping", "pass_geometry"]
 
@@ -55,17 +55,20 @@ class PassBiases:
         m.
     range_rate : float or None
         m/s.
+    one_way_range_rate : float or None
+        m/s: the lander's oscillator drifts from pass to pass by more than a straight line says.
     """
 
     range: float | None = None
     range_rate: float | None = None
+    one_way_range_rate: float | None = None
 
     def columns(self, pass_id: str, kind: NDArray[np.str_]) -> tuple[tuple[str, ...], Array, Array]:
         """Names, partial derivatives (n, q) and standard deviations (q,) for one pass."""
         present = [
-            (f"pass.{pass_id}.{which}_bias", (kind == which).astype(float), sigma)
-            for which, sigma in (("range", self.range), ("range_rate", self.range_rate))
-            if sigma is not None and (kind == which).any()
+            (f"pass.{pass_id}.{which}_bias", (kind == which).astype(float), getattr(self, which))
+            for which in KINDS
+            if getattr(self, which) is not None and (kind == which).any()
         ]
         if not present:
             return (), np.zeros((len(kind), 0)), np.zeros(0)

@@ -12,6 +12,7 @@ from pathlib import Path
 from wobble.formats.agreement_section import read_agreement
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.toml_section import Section
+from wobble.tracking import KINDS
 
 __all__ = ["read_data"]
 
@@ -25,8 +26,7 @@ def read_data(
     if "agreement" in section:
         agreement = read_agreement(section.section("agreement"), stations, landers)
     given = section.section("model_error", {})
-    units = {"range": "m", "range_rate": "m / s", "one_way_range_rate": "m / s"}
-    errors = {kind: given.quantity(kind, unit) for kind, unit in units.items() if kind in given}
+    errors = {kind: given.quantity(kind, unit) for kind, unit in KINDS.items() if kind in given}
     given.finish()
     section.finish()
     return tuple(section.path.parent / name for name in names), agreement, errors

@@ -20,6 +20,7 @@ from wobble.link.network import Media, parameter_values
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
+from wobble.tracking import KINDS
 
 __all__ = ["read_editing", "read_estimate", "read_truth"]
 
@@ -55,8 +56,7 @@ def read_estimate(
     )
     given = section.section("pass_biases", {})
     biases = PassBiases(
-        range=given.quantity("range", "m") if "range" in given else None,
-        range_rate=given.quantity("range_rate", "m / s") if "range_rate" in given else None,
+        **{kind: given.quantity(kind, unit) for kind, unit in KINDS.items() if kind in given}
     )
     given.finish()
     section.finish()

@@ -89,6 +89,9 @@ _UNITS = {
     "station.NAME.range_bias": ParameterUnit("m", "m", "one-way range bias of a station"),
     "pass.ID.range_bias": ParameterUnit("m", "m", "one-way range bias of a pass"),
     "pass.ID.range_rate_bias": ParameterUnit("m / s", "mm / s", "range-rate bias of a pass"),
+    "pass.ID.one_way_range_rate_bias": ParameterUnit(
+        "m / s", "mm / s", "bias of the one-way range rate of a pass, by the oscillator"
+    ),
 }
 _PATTERNS = {
     re.compile(re.escape(name).replace("NAME", "[^.]+").replace("ID", ".+")): unit
