@@ -114,8 +114,12 @@ def test_covariance_equals_the_plain_sums(case):
     np.testing.assert_allclose(together, expected, rtol=1e-9, atol=1e-12 * expected.max())
 
 
+@pytest.mark.parametrize("many", [3, 1000])
 @pytest.mark.parametrize("process", [PLASMA, THERMAL, PowerLaw(1e-7, -2.0)])
-def test_one_leg_is_the_process_itself_over_many_blocks(process):
+def test_one_leg_is_the_process_itself_over_many_blocks(process, many, monkeypatch):
+    # 25 blocks of 8 samples: by several threads if three are many, otherwise by one.
+    monkeypatch.setattr(of_samples, "BLOCK", 1)
+    monkeypatch.setattr(of_samples, "MANY", many)
     found = covariance(REGULAR, [Term(process, (Leg(1.0),))], np.zeros(200))
     expected = process.range_rate_covariance(REGULAR.time - 30.0, 60.0)
     np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1e-12 * expected.max())

@@ -31,8 +31,8 @@ Indices = NDArray[np.intp]
 SMALL = 100
 """Passes of at most so many samples are whitened by the inverse of their factor, for the
 threads of a triangular solution would wait for one another longer than they work."""
-BLOCK = 2**16
-"""Covariances worked on at a time: half a megabyte, which stays in the cache."""
+BLOCK = 2**17
+"""Covariances worked on at a time: a megabyte, which stays in the cache."""
 MANY = 32
 """So many blocks are worth several threads."""
 
@@ -80,11 +80,20 @@ def _lower_covariances(points: PathPoints, terms: Sequence[Term], extra: Array) 
         low, high, wide = lowest(first[here]), highest(last[here]) + 1, highest(last[:stop]) + 1
         ends_by_points = path.block(slice(low, high), slice(0, wide))
         rows = ends_by_points[:, run(last[here] - low)] * points.weight_last[here, None]
-        rows += ends_by_points[:, run(first[here] - low)] * points.weight_first[here, None]
+        # Neither of the two tables is needed again: each is overwritten, not copied.
+        starts_by_points = ends_by_points[:, run(first[here] - low)]
+        starts_by_points *= points.weight_first[here, None]
+        rows += starts_by_points
         block = result[:, here, :stop]
         np.multiply(rows[..., run(last[:stop])], points.weight_last[:stop], out=block)
-        block += rows[..., run(first[:stop])] * points.weight_first[:stop]
+        by_starts = rows[..., run(first[:stop])]
+        by_starts *= points.weight_first[:stop]
+        block += by_starts
         block[..., start:] = np.tril(block[..., start:])
+
+    def fill_each(starts: range) -> None:
+        for start in starts:
+            fill(start)
 
     height = max(BLOCK // (q * len(points)), 8)
     starts = range(0, n, height)
@@ -93,8 +102,9 @@ def _lower_covariances(points: PathPoints, terms: Sequence[Term], extra: Array) 
             fill(start)
     else:
         # numpy lets other threads run while it works on arrays.
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            list(pool.map(fill, starts))
+        threads = os.cpu_count() or 1
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(fill_each, [starts[k::threads] for k in range(threads)]))
     result[:, np.arange(n), np.arange(n)] += extra
     return result
 
