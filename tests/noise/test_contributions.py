@@ -150,6 +150,14 @@ def test_plasma_falls_off_as_the_sixth_root_of_the_averaging_time():
     np.testing.assert_allclose(found[:-1] / found[1:], 10 ** (1 / 6), rtol=1e-3)
 
 
+def test_plasma_has_the_spectral_index_that_was_measured():
+    # Molera Calves et al. 2014, Astron. Astrophys. 564, A4: phase spectra at X band, 0 to 45
+    # degrees from the Sun, fall as the frequency to the power -2.42 +- 0.25.
+    (term,) = SolarPlasma().terms(a_pass([0.0], sun_angle=math.radians(20)).points)
+    low, high = term.process.spectrum(np.array([0.01, 1.0]))
+    assert math.log10(high / low) / 2.0 == approx(-2.42, abs=0.25)
+
+
 def test_plasma_scales_with_the_square_of_the_wavelength():
     # (880/240)^2 = 13.44 from S to X band (CCSDS 401.0-B ratios).
     x = SolarPlasma(uplink_frequency=7.2e9, downlink_frequency=8.4e9)
