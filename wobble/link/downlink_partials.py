@@ -83,7 +83,7 @@ def _orbit_partials(
 def _station_partials(
     link: OneWayLink, leg: Leg, names: set[str], direction: Array
 ) -> dict[str, Array]:
-    """By the station's terrestrial coordinates and the offset of its clock."""
+    """By the station's terrestrial coordinates."""
     end, received = link.receiver, leg.reception
     prefix = f"station.{end.station.name}."
     out: dict[str, Array] = {}
@@ -93,10 +93,6 @@ def _station_partials(
         out |= {
             prefix + axis: fixed[:, k] for k, axis in enumerate("xyz") if prefix + axis in names
         }
-    if prefix + "clock_offset" in names:
-        closing = received.velocity - leg.transmission.velocity
-        # A clock that is ahead tags what happened earlier.
-        out[prefix + "clock_offset"] = -np.einsum("ni,ni->n", direction, closing)
     return out
 
 

@@ -274,6 +274,10 @@ class StationEnd:
         event = self.at(geocentre)
         return event.moved(self.place_clock(event))
 
+    def reading(self, event: Event) -> Epochs:
+        """TT of the station's clock at an event there."""
+        return self.earth.tt(event.epochs).shift(-self.place_clock(event))
+
     def tdb(self, tt: Epochs) -> Epochs:
         """TDB of TT epochs of the station's clock."""
         return self.at_clock(tt).epochs

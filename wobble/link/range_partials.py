@@ -11,7 +11,9 @@ TDB by the rate of TDB - TT at the event that moves, and a displaced station has
 clock (1e-5 of a coordinate's derivative).
 
 A displaced station also has other air over it, and another zenith: 1e-3 of a derivative.
-Left out: how gravity's delay changes with a displacement, 1e-8 of the derivative, and near the
+The clock that tags moves the events: its offset's derivative is the range's by the time tag,
+a rate that `Link.rate_of_range` makes exactly from two more paths for each, where it is asked
+for. Left out: how gravity's delay changes with a displacement, 1e-8 of the derivative, and near the
 Sun's limb 1e-5 of the part across the line of sight; and the air's over a displaced lander,
 1e-7.
 """
@@ -114,15 +116,8 @@ def _clock_partials(
         if transmitter != receiver and not of_phase:
             out[name] += 0.5 * SPEED_OF_LIGHT * sense
         if station == tagging.station.name:
-            out[name] -= 0.5 * _rate_on_clock(link, trip)
+            out[name] -= link.rate_of_range(trip, of_phase=of_phase)
     return out
-
-
-def _rate_on_clock(link: Link, trip: RoundTrip) -> Array:
-    """Change of c times the interval on the clocks when the tagged event comes later, m/s."""
-    sent, received = _clock_rates(link, trip)
-    moving = sent if trip.from_reception else received
-    return (1.0 - moving) * trip.rate + SPEED_OF_LIGHT * (sent - received)
 
 
 def _station_partials(
