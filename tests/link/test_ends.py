@@ -146,6 +146,20 @@ def test_an_offset_of_the_orbit_moves_the_planet_along_its_axes(epochs):
     np.testing.assert_allclose(shift, 1000.0 * axes[:, 1], atol=1e-4)
 
 
+def test_an_offset_of_the_planet_turns_with_its_orbit(epochs):
+    plain = scene.lander()
+    moved = replace(plain, orbit_offset=(2e6, -1e6, 5e5))
+    hour = np.full(len(epochs), 1800.0)
+    later, earlier = (
+        moved.at(epochs.shift(s * hour)).center - plain.at(epochs.shift(s * hour)).center
+        for s in (1.0, -1.0)
+    )
+    velocity = moved.at(epochs).center_velocity - plain.at(epochs).center_velocity
+    # The orbit turns by 1e-7 rad/s; positions of 2e11 m are rounded to 3e-5 m.
+    assert np.abs(velocity).max() > 0.1
+    np.testing.assert_allclose(velocity, (later - earlier) / 3600.0, atol=1e-6)
+
+
 def test_the_zenith_is_the_third_axis_of_the_horizon(epochs):
     station = scene.station()
     event = station.at(epochs)

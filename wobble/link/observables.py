@@ -51,7 +51,7 @@ Array = NDArray[np.float64]
 
 INSTANT = 2.0e-3
 AROUND = 1.0
-"""Interval whose exact mean rate stands for the one at its middle, where rates are subtracted, s."""
+"""Interval whose exact mean rate stands for that at its middle, where two are subtracted, s."""
 LONGEST_COUNT = 5000.0
 """Longest count time, s: a step of a station is taken within a quarter of a record of the Earth's
 orientation, 5400 s."""

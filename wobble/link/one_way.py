@@ -29,7 +29,7 @@ from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.count import leg_change, rough_step
 from wobble.link.delays import Delay
-from wobble.link.downlink_partials import downlink_partials
+from wobble.link.downlink_partials import downlink_partials, lander_clock_partials
 from wobble.link.ends import Event, LanderEnd, StationEnd
 from wobble.link.light_time import Leg, solve_one_way
 from wobble.planet.oscillator import Oscillator
@@ -80,13 +80,9 @@ class OneWayRate:
         out = {
             name: (1.0 + departure) * (last[name] - first[name]) / self.count_time for name in last
         }
+        for name, faster in lander_clock_partials(link, self.begin, wanted).items():
+            out[name] = out[name] + faster
         lander = link.lander.lander
-        # A higher lander's clock runs faster, 2e-4 of a coordinate's derivative.
-        slow = link.lander.body.gm / np.linalg.norm(lander.position) ** 3 / SPEED_OF_LIGHT
-        for axis, coordinate in zip("xyz", lander.position, strict=True):
-            name = f"lander.{lander.name}.{axis}"
-            if name in out:
-                out[name] = out[name] - slow * coordinate
         clock = f"station.{link.receiver.station.name}.clock_offset"
         if clock in wanted:
             out[clock] = -self._rate_of_change()
