@@ -23,9 +23,7 @@ STEPS = {
 
 @pytest.fixture(scope="module")
 def network(short_campaign):
-    # Without the neutral air, whose change with a displacement the derivatives leave out.
-    whole = short_campaign.plan_network
-    return replace(whole, media=replace(whole.media, troposphere="none"))
+    return short_campaign.plan_network
 
 
 @pytest.fixture(scope="module")

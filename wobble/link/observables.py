@@ -138,6 +138,10 @@ class RangeRate:
 
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
+        return {name: rate for name, (_, rate) in self.partials_with_begin(names).items()}
+
+    def partials_with_begin(self, names: Iterable[str]) -> dict[str, tuple[Array, Array]]:
+        """Derivatives of the carrier's range at the begin of the counts, and of the range rate."""
         wanted = list(names)
         link, at = self.link.rows(self.boundaries.count), self.boundaries
 
@@ -146,7 +150,7 @@ class RangeRate:
 
         columns = _joined_columns(in_blocks(block, len(at.epochs)))
         return {
-            name: (column[at.end] - column[at.begin]) / self.count_time
+            name: (column[at.begin], (column[at.end] - column[at.begin]) / self.count_time)
             for name, column in columns.items()
         }
 
