@@ -10,9 +10,11 @@ import numpy as np
 import scene
 
 from wobble.link.delays import (
+    AxisOffset,
     FixedDelay,
     GravitationalDelay,
     Ionosphere,
+    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
@@ -24,7 +26,7 @@ UP, DOWN = 7.18e9, 7.18e9 * 880 / 749
 
 
 def full_link(n, transmitter, receiver, *, lander, **changed):
-    """Every delay that has a parameter, its parameters as changed."""
+    """Every delay, its parameters as changed."""
     ephemeris = lander.ephemeris
     up, down = np.full(n, UP), np.full(n, DOWN)
     wet = {s.station.name: 0.02 for s in (transmitter, receiver)}
@@ -39,6 +41,8 @@ def full_link(n, transmitter, receiver, *, lander, **changed):
         RadioTroposphere(transmitter, receiver, Weather.unknown(n), wet),
         Ionosphere(transmitter, receiver, content, up, down),
         SolarCorona(ephemeris, SPHERICAL_CORONA, corona, up, down),
+        PlanetAtmosphere(lander, 0.04),
+        AxisOffset(transmitter, receiver, {"plateau": 2.0}),
     ]
     offsets = {k.split(".")[1]: v for k, v in changed.items() if k.endswith("clock_offset")}
     return Link(transmitter, lander, receiver, delays, offsets)

@@ -51,8 +51,11 @@ def downlink_partials(link: OneWayLink, leg: Leg, names: Collection[str]) -> dic
     gain = 1.0 / (1.0 - np.einsum("ni,ni->n", unit, sent.velocity) / SPEED_OF_LIGHT)
     direction = -unit * gain[:, None]
     orbital = direction + sent.center_velocity / SPEED_OF_LIGHT
+    local = direction + sent.velocity / SPEED_OF_LIGHT
+    for delay in link.delays:
+        local = local + _metres(delay, gain)[:, None] * delay.by_lander(leg)
     return (
-        _lander_partials(link, leg, wanted, direction + sent.velocity / SPEED_OF_LIGHT)
+        _lander_partials(link, leg, wanted, local)
         | _orbit_partials(link, leg, wanted, orbital, link.lander.orbit_axes)
         | _station_partials(link, leg, wanted, unit, gain)
         | _delay_partials(link, leg, wanted, gain)
