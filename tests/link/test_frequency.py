@@ -2,16 +2,24 @@
 
 from fractions import Fraction
 
+import astropy.units as u
 import numpy as np
 import pytest
 import scene
+from differences import central_difference, changed_link, rms
 from scipy.integrate import quad
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError, UnknownNameError
 from wobble.link.bands import band_of, range_units_per_cycle, turnaround_ratio
-from wobble.link.frequency import Ramps, doppler_shift, range_units, received_frequency
+from wobble.link.frequency import (
+    Ramps,
+    doppler_partials,
+    doppler_shift,
+    range_units,
+    received_frequency,
+)
 
 XX = Fraction(880, 749)
 BASE = 7.18e9
@@ -154,6 +162,39 @@ def test_a_shift_may_be_measured_to_another_reference(rates):
     to_own = doppler_shift(rates, whole_span(), XX)
     to_other = doppler_shift(rates, whole_span(), XX, reference=whole_span(BASE - 1000.0))
     np.testing.assert_allclose(to_other - to_own, float(XX) * 1000.0, rtol=1e-9)
+
+
+PARAMETERS = {
+    "lander.ridge.x": 1e4,
+    "pole.obliquity": 1e-3,
+    "station.plateau.y": 1e3,
+    "station.plateau.zenith_wet_delay": 1e3,
+    "ionosphere.content": 1e21,
+    # An offset of the clock moves the time tags, and the received frequency by a hertz a second.
+    "station.plateau.clock_offset": 10.0,
+}
+
+
+@pytest.mark.parametrize("to", ["uplink", "another"])
+@pytest.mark.parametrize("name", PARAMETERS)
+def test_derivatives_of_a_ramped_shift_are_those_of_differences(name, to):
+    tags, station = scene.visible_tags(10, seed=31)[4:5], scene.station()
+    tags = tags + 120.0 * np.arange(5) * u.s
+    start, stop = (Epochs.from_time(tags[k] + h * u.hour, "tt") for k, h in ((0, -3), (-1, 3)))
+    uplink = Ramps(start.shift([0.0]), stop, np.array([BASE]), np.array([0.6]))
+    other = Ramps(start.shift([0.0]), stop, np.array([BASE + 1e3]), np.array([-1.3]))
+    reference = {"uplink": None, "another": other}[to]
+
+    def rate(step):
+        link = changed_link(name, step, len(tags), scene.lander(), station, station)
+        return link.range_rate(tags, 60.0)
+
+    computed = doppler_partials(rate(0.0), uplink, XX, [name], reference)
+    assert set(computed) == {name}
+    expected = central_difference(
+        lambda step: doppler_shift(rate(step), uplink, XX, reference), PARAMETERS[name]
+    )
+    assert rms(computed[name] - expected) < 1e-6 * rms(expected)
 
 
 # ------------------------------------------------------------------- range units

@@ -116,12 +116,6 @@ def test_gains_are_the_change_by_a_delay(epochs, leg, from_reception):
     np.testing.assert_allclose((total(1e-2) - total(-1e-2)) / 2e-2, gain, atol=1e-10)
 
 
-def test_the_rate_is_the_change_of_the_light_time_with_the_tag(epochs):
-    half = np.full(len(epochs), 1.0)
-    later, earlier = (round_trip("mars", epochs.shift(s * half)).path for s in (1, -1))
-    np.testing.assert_allclose(round_trip("mars", epochs).rate, (later - earlier) / 2, atol=2e-4)
-
-
 def test_an_end_as_fast_as_light_is_refused(epochs):
     class Runaway(Center):
         def rough_state(self, epochs, known=None):

@@ -5,28 +5,32 @@ length per SI unit of each parameter, shape (n,); a range rate's derivative is t
 of two of them over the count time.
 
 The reception is held, which the station's clock tags; the emission moves as light demands,
-by ``1 / (1 - u.v/c)`` with u the direction of the ray and v the lander's velocity. Whatever
-moves faster also ages slower, by ``v dv / c^2``, and a displaced station has another clock,
-by ``V.dr / c^2``. Left out, beside what `wobble.link.range_partials` names: that the lander's
-clock goes otherwise when the planet is nearer to the Sun, 1e-4 of the radial offset's derivative,
-and the changing rates of all clocks, 1e-4 of the derivative by the station's clock offset.
+by ``1 / (1 - u.v/c)`` with u the direction of the ray and v the lander's velocity. A displaced
+station has another clock, by ``V.dr / c^2``, and other air over it. A displaced lander ages
+otherwise, by the integral of ``-(v.dv + dU) / c^2``. What falls freely with the planet feels
+the Sun in neither: the integral by parts is ``-v.dr / c^2`` between begin and end, which is
+counted with the length, 4e-4 of the derivative by the planet's radial offset, and what gravity
+with its centrifugal part makes of a height, 2e-4 of a coordinate's derivative
+(`lander_clock_partials`). Left out is what `wobble.link.range_partials` names.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.epochs import Epochs
+from wobble.link.delays import Delay
 from wobble.link.light_time import Leg
 
 if TYPE_CHECKING:
     from wobble.link.one_way import OneWayLink
 
-__all__ = ["downlink_partials"]
+__all__ = ["downlink_partials", "lander_clock_partials"]
 
 Array = NDArray[np.float64]
 
@@ -46,11 +50,31 @@ def downlink_partials(link: OneWayLink, leg: Leg, names: Collection[str]) -> dic
     sent, unit = leg.transmission, leg.vector / leg.distance[:, None]
     gain = 1.0 / (1.0 - np.einsum("ni,ni->n", unit, sent.velocity) / SPEED_OF_LIGHT)
     direction = -unit * gain[:, None]
+    orbital = direction + sent.center_velocity / SPEED_OF_LIGHT
+    local = direction + sent.velocity / SPEED_OF_LIGHT
+    for delay in link.delays:
+        local = local + _metres(delay, gain)[:, None] * delay.by_lander(leg)
     return (
-        _lander_partials(link, leg, wanted, direction + sent.velocity / SPEED_OF_LIGHT)
-        | _orbit_partials(link, leg, wanted, direction)
-        | _station_partials(link, leg, wanted, unit * gain[:, None])
+        _lander_partials(link, leg, wanted, local)
+        | _orbit_partials(link, leg, wanted, orbital, link.lander.orbit_axes)
+        | _station_partials(link, leg, wanted, unit, gain)
         | _delay_partials(link, leg, wanted, gain)
+    )
+
+
+def lander_clock_partials(link: OneWayLink, leg: Leg, names: Collection[str]) -> dict[str, Array]:
+    """What a lander's clock does to the range rate beside what is counted with the length.
+
+    Metres per second by name, shape (n,) each: ``g.dr/c`` by the lander's place, since a higher
+    clock runs faster, and ``w.da/c`` by the planet's offset, with w the velocity of the lander
+    around its planet and da the turning of the orbit's axis.
+    """
+    wanted, sent = set(names), leg.transmission
+    gravity, around = (
+        vectors / SPEED_OF_LIGHT for vectors in (link.lander.gravity(sent), sent.turned_velocity)
+    )
+    return _lander_partials(link, leg, wanted, gravity) | _orbit_partials(
+        link, leg, wanted, around, link.lander.orbit_axes_rate
     )
 
 
@@ -69,42 +93,49 @@ def _lander_partials(
 
 
 def _orbit_partials(
-    link: OneWayLink, leg: Leg, names: set[str], direction: Array
+    link: OneWayLink,
+    leg: Leg,
+    names: set[str],
+    direction: Array,
+    axes: Callable[[Epochs], Array],
 ) -> dict[str, Array]:
-    """By the offset of the planet from its ephemeris."""
-    axes = ("radial", "transverse", "normal")
-    offsets = {f"ephemeris.{link.lander.body.name}.{axis}": k for k, axis in enumerate(axes)}
+    """By the offset of the planet from its ephemeris along the axes of its orbit."""
+    parts = ("radial", "transverse", "normal")
+    offsets = {f"ephemeris.{link.lander.body.name}.{part}": k for k, part in enumerate(parts)}
     if names.isdisjoint(offsets):
         return {}
-    along = np.einsum("nij,nj->in", link.lander.orbit_axes(leg.transmission.epochs), direction)
+    along = np.einsum("nij,nj->in", axes(leg.transmission.epochs), direction)
     return {name: along[k] for name, k in offsets.items() if name in names}
 
 
 def _station_partials(
-    link: OneWayLink, leg: Leg, names: set[str], direction: Array
+    link: OneWayLink, leg: Leg, names: set[str], unit: Array, gain: Array
 ) -> dict[str, Array]:
-    """By the station's terrestrial coordinates and the offset of its clock."""
+    """By the station's terrestrial coordinates."""
     end, received = link.receiver, leg.reception
     prefix = f"station.{end.station.name}."
     out: dict[str, Array] = {}
     if not names.isdisjoint(prefix + axis for axis in "xyz"):
-        moved = direction - received.center_velocity / SPEED_OF_LIGHT
+        moved = unit * gain[:, None] - received.center_velocity / SPEED_OF_LIGHT
         fixed = end.earth.orientation.itrf(moved, end.earth.tt(received.epochs))
+        for delay in link.delays:
+            fixed = fixed + _metres(delay, gain)[:, None] * delay.by_place(leg)
         out |= {
             prefix + axis: fixed[:, k] for k, axis in enumerate("xyz") if prefix + axis in names
         }
-    if prefix + "clock_offset" in names:
-        closing = received.velocity - leg.transmission.velocity
-        # A clock that is ahead tags what happened earlier.
-        out[prefix + "clock_offset"] = -np.einsum("ni,ni->n", direction, closing)
     return out
 
 
+def _metres(delay: Delay, gain: Array) -> Array:
+    """Of path in phase for each second of a delay; electrons advance the phase."""
+    return SPEED_OF_LIGHT * gain * (-1.0 if delay.dispersive else 1.0)
+
+
 def _delay_partials(link: OneWayLink, leg: Leg, names: set[str], gain: Array) -> dict[str, Array]:
-    """By the parameters of what delays the signal; electrons advance the phase."""
+    """By the parameters of what delays the signal."""
     out: dict[str, Array] = {}
     for delay in link.delays:
-        metres = SPEED_OF_LIGHT * gain * (-1.0 if delay.dispersive else 1.0)
+        metres = _metres(delay, gain)
         for name, partial in delay.partials(leg, names).items():
             out[name] = out.get(name, 0.0) + metres * partial
     return out

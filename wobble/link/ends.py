@@ -43,6 +43,8 @@ C2 = SPEED_OF_LIGHT**2
 POLE = np.array([0.0, 0.0, 1.0])
 MOMENT = 1e-6
 """Interval over which an increment is a velocity, s: nothing cancels in it."""
+A_MINUTE = 60.0
+"""Interval over which motions that matter to 1e-6 of themselves are differenced, s."""
 ROUGH_UT1_MINUS_TDB = -69.0
 """Of the 2020s, s: 10 s more or less move a station by 5 km, 15 light microseconds."""
 
@@ -274,6 +276,10 @@ class StationEnd:
         event = self.at(geocentre)
         return event.moved(self.place_clock(event))
 
+    def reading(self, event: Event) -> Epochs:
+        """TT of the station's clock at an event there."""
+        return self.earth.tt(event.epochs).shift(-self.place_clock(event))
+
     def tdb(self, tt: Epochs) -> Epochs:
         """TDB of TT epochs of the station's clock."""
         return self.at_clock(tt).epochs
@@ -358,13 +364,26 @@ class LanderEnd:
         bodies = {r: self.ephemeris.position(r, epochs) - center for r in self._neighbours}
         correction = barycentric_correction(turned, center_velocity, self._scale(bodies))
         correction += self._tide(turned, bodies)
-        center = center + self._offset(epochs)
+        if any(self.orbit_offset):
+            center = center + self._offset(epochs)
+            # The offset turns with the orbit: 0.1 mm/s for a kilometre, which a clock feels.
+            turning = self.orbit_axes_rate(epochs)
+            center_velocity = center_velocity + np.einsum("nij,i->nj", turning, self.orbit_offset)
         return Event(self.body.name, epochs, center, center_velocity, turned, spin, correction)
 
     def _offset(self, epochs: Epochs) -> Array:
         if not any(self.orbit_offset):
             return np.zeros(3)
         return np.einsum("nij,i->nj", self.orbit_axes(epochs), self.orbit_offset)
+
+    def gravity(self, event: Event) -> Array:
+        """Attraction of the planet and centrifugal acceleration, ICRF axes, m/s^2, (n, 3)."""
+        forth, back = (
+            self.body.orientation.increment(self.lander.position, event.epochs, s * A_MINUTE)
+            for s in (1.0, -1.0)
+        )
+        distance = np.linalg.norm(event.turned, axis=1, keepdims=True)
+        return -self.body.gm * event.turned / distance**3 - (forth + back) / A_MINUTE**2
 
     def orbit_axes(self, epochs: Epochs) -> Array:
         """Radial, transverse and normal unit vectors of the orbit, shape (n, 3 axes, 3)."""
@@ -374,6 +393,11 @@ class LanderEnd:
         normal = cross(position, velocity)
         normal /= np.linalg.norm(normal, axis=1, keepdims=True)
         return np.stack([radial, cross(normal, radial), normal], axis=1)
+
+    def orbit_axes_rate(self, epochs: Epochs) -> Array:
+        """Rate of `orbit_axes`, 1/s, shape (n, 3 axes, 3)."""
+        first, last = (self.orbit_axes(epochs.shift(s * A_MINUTE)) for s in (-0.5, 0.5))
+        return np.asarray((last - first) / A_MINUTE)
 
     @property
     def _potential_bodies(self) -> tuple[str, ...]:

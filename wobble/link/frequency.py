@@ -2,7 +2,7 @@
 
 In: computed ranges and range rates, and the frequency that was sent, constant or in ramps.
 Out: the mean received frequency and the mean Doppler shift over a count, Hz, and the range
-in range units, whole or modulo.
+in range units, whole or modulo; derivatives of the Doppler shift.
 
 A coherent transponder sends back M cycles for each that it receives, so of a count of T
 seconds on the receiver's clock
@@ -17,6 +17,7 @@ of which a float keeps 1e-6 Hz, 1e-5 mm/s. Several ramps may fall within one lig
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Self
@@ -30,7 +31,7 @@ from wobble.errors import EpochRangeError, InputError
 from wobble.link.bands import range_units_per_cycle
 from wobble.link.observables import Computed, RangeRate
 
-__all__ = ["Ramps", "doppler_shift", "range_units", "received_frequency"]
+__all__ = ["Ramps", "doppler_partials", "doppler_shift", "range_units", "received_frequency"]
 
 Array = NDArray[np.float64]
 
@@ -167,6 +168,43 @@ def doppler_shift(
     shorter = -2.0 * rate.value / SPEED_OF_LIGHT * count
     cycles = (frequency - standard) * count + frequency * shorter + (beyond - standard_beyond)
     return float(turnaround) * cycles / count
+
+
+def doppler_partials(
+    rate: RangeRate,
+    uplink: Ramps,
+    turnaround: Fraction,
+    names: Iterable[str],
+    reference: Ramps | None = None,
+) -> dict[str, Array]:
+    """Derivatives of `doppler_shift` by name, Hz per SI unit, shape (n,) each.
+
+    What lengthens the path lets the transmission begin earlier, where a ramp has another
+    frequency, and makes its interval shorter. An offset of the receiver's clock moves the
+    whole count, that of the reference as well.
+
+    Parameters
+    ----------
+    rate, uplink, turnaround, reference
+        As for `doppler_shift`.
+    names : iterable of str
+        Those that it does not depend on are absent.
+    """
+    first, interval, _ = _sent(rate, uplink)
+    sent = rate.link.transmitter.earth.tt(rate.begin.sent.epochs)
+    last = uplink.at(sent.shift(interval))
+    received = rate.link.receiver.earth.tt(rate.begin.received.epochs)
+    standard = [(reference or uplink).at(e) for e in (received, received.shift(rate.count_time))]
+    clock = f"station.{rate.link.receiver.station.name}.clock_offset"
+    out = {}
+    for name, (path, of_rate) in rate.partials_with_begin(names).items():
+        earlier = 2.0 / SPEED_OF_LIGHT * path + (name == clock)
+        shorter = 2.0 / SPEED_OF_LIGHT * of_rate * rate.count_time
+        cycles = (first - last) * earlier - last * shorter
+        if name == clock:
+            cycles += standard[1] - standard[0]
+        out[name] = float(turnaround) * cycles / rate.count_time
+    return out
 
 
 def range_units(

@@ -123,16 +123,6 @@ class RoundTrip:
         """From transmission to reception in TDB with all delays, s, shape (n,)."""
         return self.path / SPEED_OF_LIGHT + self.up_delay + self.down_delay
 
-    @property
-    def rate(self) -> Array:
-        """Change of c times the light time when the given event comes later, m/s, (n,).
-
-        That of the geometric path: delays and clocks change by a millimetre a second.
-        """
-        g = self.gradients
-        events = ((g.sent, self.sent), (g.returned, self.returned), (g.received, self.received))
-        return sum((_dot(gradient, event.velocity) for gradient, event in events), 0.0 * g.up_delay)
-
     @cached_property
     def gradients(self) -> PathGradients:
         """How the light time depends on places and delays."""

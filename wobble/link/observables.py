@@ -50,6 +50,8 @@ __all__ = ["Computed", "Link", "RangeRate"]
 Array = NDArray[np.float64]
 
 INSTANT = 2.0e-3
+AROUND = 1.0
+"""Interval whose exact mean rate stands for that at its middle, where two are subtracted, s."""
 LONGEST_COUNT = 5000.0
 """Longest count time, s: a step of a station is taken within a quarter of a record of the Earth's
 orientation, 5400 s."""
@@ -136,6 +138,10 @@ class RangeRate:
 
     def partials(self, names: Iterable[str]) -> dict[str, Array]:
         """Derivatives by name, shape (n,) each; names that it does not depend on are absent."""
+        return {name: rate for name, (_, rate) in self.partials_with_begin(names).items()}
+
+    def partials_with_begin(self, names: Iterable[str]) -> dict[str, tuple[Array, Array]]:
+        """Derivatives of the carrier's range at the begin of the counts, and of the range rate."""
         wanted = list(names)
         link, at = self.link.rows(self.boundaries.count), self.boundaries
 
@@ -144,7 +150,7 @@ class RangeRate:
 
         columns = _joined_columns(in_blocks(block, len(at.epochs)))
         return {
-            name: (column[at.end] - column[at.begin]) / self.count_time
+            name: (column[at.begin], (column[at.end] - column[at.begin]) / self.count_time)
             for name, column in columns.items()
         }
 
@@ -277,6 +283,27 @@ class Link:
             delay,
             from_reception=at_reception,
         )
+
+    def rate_of_range(self, trip: RoundTrip, *, of_phase: bool) -> Array:
+        """Change of the range per second of the tagging station's clock, m/s, shape (n,).
+
+        With everything that is in a range rate: it is the exact mean over a second about the
+        reception, from two more paths. The difference of two such rates is that of the
+        instants but for 2e-10 of it (the Earth's turning) and rounding of 1e-11 m/s.
+
+        Parameters
+        ----------
+        trip : RoundTrip
+            Paths of the link.
+        of_phase : bool
+            Whether the range is the carrier's or the modulation's.
+        """
+        delay = self._phase if of_phase else self._group
+        tt = self.receiver.reading(trip.received)
+        begin, end = (self._solve(tt.shift(s * AROUND), delay) for s in (-0.5, 0.5))
+        rate = self._mean_rate(begin, end, np.full(len(tt), AROUND))
+        # A second at the reception is 1 - 2 v/c of them at the transmission.
+        return rate if trip.from_reception else rate / (1.0 - 2.0 * rate / SPEED_OF_LIGHT)
 
     # ------------------------------------------------------------- the count
 

@@ -29,7 +29,7 @@ from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.count import leg_change, rough_step
 from wobble.link.delays import Delay
-from wobble.link.downlink_partials import downlink_partials
+from wobble.link.downlink_partials import downlink_partials, lander_clock_partials
 from wobble.link.ends import Event, LanderEnd, StationEnd
 from wobble.link.light_time import Leg, solve_one_way
 from wobble.planet.oscillator import Oscillator
@@ -69,7 +69,9 @@ class OneWayRate:
         """Derivatives by name, m/s per SI unit, shape (n,) each; unknown names are absent.
 
         By the oscillator's bias and drift, and by all on which the range depends
-        (`wobble.link.range_partials`) and that lies on the way down.
+        (`wobble.link.range_partials`) and that lies on the way down. A clock that is ahead tags
+        what happened earlier: the derivative by its offset costs two more paths for each end of
+        a count.
         """
         wanted, link = set(names), self.link
         age = link.age(self.begin, self.end)
@@ -78,13 +80,12 @@ class OneWayRate:
         out = {
             name: (1.0 + departure) * (last[name] - first[name]) / self.count_time for name in last
         }
+        for name, faster in lander_clock_partials(link, self.begin, wanted).items():
+            out[name] = out[name] + faster
         lander = link.lander.lander
-        # A higher lander's clock runs faster, 2e-4 of a coordinate's derivative.
-        slow = link.lander.body.gm / np.linalg.norm(lander.position) ** 3 / SPEED_OF_LIGHT
-        for axis, coordinate in zip("xyz", lander.position, strict=True):
-            name = f"lander.{lander.name}.{axis}"
-            if name in out:
-                out[name] = out[name] - slow * coordinate
+        clock = f"station.{link.receiver.station.name}.clock_offset"
+        if clock in wanted:
+            out[clock] = -self._rate_of_change()
         # Cycles received in a second for each that a perfect oscillator would send.
         per_cycle = (1.0 - self.value / SPEED_OF_LIGHT) / (1.0 + departure)
         own = {
@@ -92,6 +93,19 @@ class OneWayRate:
             f"lander.{lander.name}.oscillator_drift": -SPEED_OF_LIGHT * per_cycle * age,
         }
         return out | {name: partial for name, partial in own.items() if name in wanted}
+
+    def _rate_of_change(self) -> Array:
+        """Change of the range rate when the count comes later, m/s^2, shape (n,).
+
+        From the same counts half a second later and earlier: within 2e-10 of it (the Earth's
+        turning) and rounding of 1e-11 m/s^2.
+        """
+        first = self.link.receiver.reading(self.begin.reception)
+        later, earlier = (
+            self.link.from_instants(first.shift(step), self.count_time).value
+            for step in (0.5, -0.5)
+        )
+        return later - earlier
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +139,10 @@ class OneWayLink:
         count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
         if not (count > 0.0).all():
             raise InputError("a count time is positive", field="count_time", found=count.min())
-        first = middle.shift(-count / 2.0)
+        return self.from_instants(middle.shift(-count / 2.0), count)
+
+    def from_instants(self, first: Epochs, count: Array) -> OneWayRate:
+        """Range rate over counts that begin when the station's clock reads ``first`` (TT)."""
         (begin, begin_delay), (end, end_delay) = (
             solve_one_way(self.lander, self.receiver.at_clock(tt), self._phase)
             for tt in (first, first.shift(count))

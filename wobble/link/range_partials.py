@@ -10,10 +10,14 @@ others move as light demands. The interval is read on a station's clock: it runs
 TDB by the rate of TDB - TT at the event that moves, and a displaced station has another
 clock (1e-5 of a coordinate's derivative).
 
-A displaced station also has other air over it, and another zenith: 1e-3 of a derivative.
-Left out: how gravity's delay changes with a displacement, 1e-8 of the derivative, and near the
-Sun's limb 1e-5 of the part across the line of sight; and the air's over a displaced lander,
-1e-7.
+A displaced station also has other air over it, and another zenith: 1e-3 of a derivative; a
+displaced lander another zenith, 3e-6 of a range rate's at 10 degrees of elevation. Left out: how
+gravity's delay changes with a displacement, 1e-8 of the derivative, and near the Sun's limb 1e-5
+of the part across the line of sight.
+
+The clock that tags moves the events: the derivative by its offset is that by the time tag, a
+rate with every delay and every clock in it (`Link.rate_of_range`), exact to 1e-9 and made from
+two more paths for each, where it is asked for.
 """
 
 from __future__ import annotations
@@ -54,7 +58,7 @@ def range_partials(
     """
     wanted = set(names)
     in_tdb = (
-        _lander_partials(link, trip, wanted)
+        _lander_partials(link, trip, wanted, of_phase)
         | _orbit_partials(link, trip, wanted)
         | _station_partials(link, trip, wanted, of_phase)
         | _delay_partials(link, trip, wanted, of_phase)
@@ -70,10 +74,17 @@ def _clock_rates(link: Link, trip: RoundTrip) -> tuple[Array, Array]:
     return link.transmitter.clock_rate(trip.sent), link.receiver.clock_rate(trip.received)
 
 
-def _lander_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
+def _lander_partials(
+    link: Link, trip: RoundTrip, names: set[str], of_phase: bool
+) -> dict[str, Array]:
     """By the rotation and by the lander's coordinates."""
     orientation, lander = link.lander.body.orientation, link.lander.lander
-    direction, epochs = 0.5 * trip.gradients.returned, trip.returned.epochs
+    gradients, epochs = trip.gradients, trip.returned.epochs
+    direction = 0.5 * gradients.returned
+    for delay in link.delays:
+        for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
+            metres = 0.5 * SPEED_OF_LIGHT * _sign(delay, of_phase) * gain
+            direction = direction + metres[:, None] * delay.by_lander(leg)
     out = orientation.projected_partials(names, lander.position, epochs, direction)
     coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
     if not names.isdisjoint(coordinates):
@@ -114,15 +125,8 @@ def _clock_partials(
         if transmitter != receiver and not of_phase:
             out[name] += 0.5 * SPEED_OF_LIGHT * sense
         if station == tagging.station.name:
-            out[name] -= 0.5 * _rate_on_clock(link, trip)
+            out[name] -= link.rate_of_range(trip, of_phase=of_phase)
     return out
-
-
-def _rate_on_clock(link: Link, trip: RoundTrip) -> Array:
-    """Change of c times the interval on the clocks when the tagged event comes later, m/s."""
-    sent, received = _clock_rates(link, trip)
-    moving = sent if trip.from_reception else received
-    return (1.0 - moving) * trip.rate + SPEED_OF_LIGHT * (sent - received)
 
 
 def _station_partials(
