@@ -295,7 +295,8 @@ R, D, F = ("RANGE", AT, "1.0"), ("DOPPLER_INTEGRATED", AT, "1.0"), ("RECEIVE_FRE
         ([SENT, R], RANGE, {"two_way_range": None}, "does not say two_way_range"),
         ([SENT, R], RANGE, {"range_sigma": None}, "does not say range_sigma"),
         ([R], RANGE, {}, "no frequency is given that north transmits"),
-        ([SENT, R], {**RANGE, "PATH": "1,2"}, {}, "PATH: only the path station, lander, station"),
+        ([SENT, R], {**RANGE, "PATH": "1,2"}, {}, "PATH: only the way down is converted"),
+        ([SENT, R], {**RANGE, "PATH": "1,2,1,2"}, {}, "PATH: only the paths station, lander, st"),
         ([SENT, R], {**RANGE, "PATH": "2,1,2"}, {}, "unknown participant who should be a station"),
         ([SENT, R], {**RANGE, "PARTICIPANT_2": "A"}, {}, "who should be a lander"),
         ([SENT, R], {**RANGE, "RANGE_MODE": "one_way"}, {}, "one-way ranges"),
@@ -400,6 +401,25 @@ def test_version_1_has_no_names_of_passes_and_nothing_else_is_lost():
     found = tracking(sample, AGREEMENT)
     assert found.pass_id[0] == "north-rover-2021-03-01"
     np.testing.assert_array_equal(found.value, made.value)
+
+
+@pytest.mark.parametrize(
+    ("created", "written"),
+    [
+        # The leap second at the end of 2016 (IERS Bulletin C 52), and its neighbours.
+        ("2016-12-31T23:59:59.4", "2016-12-31T23:59:59"),
+        ("2016-12-31T23:59:59.6", "2016-12-31T23:59:60"),
+        ("2016-12-31T23:59:60.4", "2016-12-31T23:59:60"),
+        ("2016-12-31T23:59:60.6", "2017-01-01T00:00:00"),
+        ("2026-11-25T13:25:48.9999999", "2026-11-25T13:25:49"),
+    ],
+)
+def test_a_message_is_dated_to_the_second(created, written):
+    made = campaign()
+    for time in (Time(created, scale="utc"), Time(created, scale="utc").tai):
+        sample = message_from(made, AGREEMENT, "EXAMPLE", time)
+        assert sample.header["CREATION_DATE"] == written
+        assert f"= {written}\n" in kvn_text(sample)
 
 
 def test_what_cannot_be_written_is_refused():

@@ -31,7 +31,7 @@ class Agreement:
     ----------
     stations, landers : mapping of str to str
         Names of the participants in the file, and the names by which they are known here.
-    range_sigma, range_rate_sigma : float, optional
+    range_sigma, range_rate_sigma, one_way_range_rate_sigma : float, optional
         Standard deviations, m and m/s (the standard has no keyword for them).
     two_way_range, two_way_doppler : {"half", "whole"}, optional
         Whether RANGE and DOPPLER_INTEGRATED of a two- or three-way path are half the round
@@ -50,6 +50,9 @@ class Agreement:
         the middle of the integration interval.
     uplink_frequency : float, optional
         Frequency of the uplink, Hz, for ranges without TRANSMIT_FREQ.
+    oscillators : mapping of str to float, optional
+        Nominal frequency of each lander's own oscillator, Hz, by the name known here; landers
+        without one are absent. If it is left out, only a message's TRANSMIT_FREQ can tell.
     metadata : mapping of str to str, optional
         Values of metadata keywords to be taken where the file does not give them.
     simulated : bool
@@ -65,6 +68,7 @@ class Agreement:
     landers: Mapping[str, str]
     range_sigma: float | None = None
     range_rate_sigma: float | None = None
+    one_way_range_rate_sigma: float | None = None
     two_way_range: Literal["half", "whole"] | None = None
     two_way_doppler: Literal["half", "whole"] | None = None
     range_unit_seconds: float | None = None
@@ -72,6 +76,7 @@ class Agreement:
     delays: Literal["contained", "removed"] | None = None
     range_epoch: Literal["tag", "middle"] | None = None
     uplink_frequency: float | None = None
+    oscillators: Mapping[str, float] | None = None
     metadata: Mapping[str, str] = field(default_factory=dict)
     simulated: bool = False
 
@@ -155,6 +160,7 @@ CHOICES = {
 POSITIVE = (
     "range_sigma",
     "range_rate_sigma",
+    "one_way_range_rate_sigma",
     "range_unit_seconds",
     "range_units_per_cycle",
     "uplink_frequency",

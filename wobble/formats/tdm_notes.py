@@ -17,7 +17,10 @@ from wobble.formats.tdm_message import Segment, TrackingDataMessage
 
 __all__ = ["notes", "overlaps"]
 
-MEASURED = {"RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ"}
+MEASURED = {
+    *("RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ"),
+    *(f"RECEIVE_FREQ_{n}" for n in range(1, 6)),
+}
 # Which correction belongs to which data.
 CORRECTIONS = {
     "CORRECTION_RANGE": "RANGE",
