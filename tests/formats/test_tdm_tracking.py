@@ -12,6 +12,7 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_needs import needs
 from wobble.formats.tdm_tracking import tracking
 from wobble.formats.tdm_writing import message_from
 from wobble.formats.tdm_xml import xml_text
@@ -343,6 +344,9 @@ def test_the_agreement_may_say_what_the_metadata_leave_out():
     assert tracking(sample, said).tag.tolist() == ["transmit"]
     with pytest.raises(UnknownNameError, match="TIMETAG_REF"):
         replace(AGREEMENT, metadata={"TIMETAG": "TRANSMIT"})
+    # Whose data they are, the message itself must say.
+    with pytest.raises(UnknownNameError, match="metadata keyword of an agreement; found 'PATH'"):
+        replace(AGREEMENT, metadata={"PATH": "1,2,1"})
     with pytest.raises(InputError, match="TRANSMIT or RECEIVE"):
         replace(AGREEMENT, metadata={"TIMETAG_REF": "bounce"})
     with pytest.raises(InputError, match="two_way_range"):
@@ -351,6 +355,29 @@ def test_the_agreement_may_say_what_the_metadata_leave_out():
         replace(AGREEMENT, range_sigma=0.0)
     plain = replace(AGREEMENT, uplink_frequency=7.1e9)
     assert tracking(message([("RANGE", AT, "1.0")], **RANGE), plain).frequency.tolist() == [7.1e9]
+
+
+def test_numbers_of_the_agreement_count_like_those_of_the_metadata():
+    said = {
+        **COHERENT, **RANGE, "FREQ_OFFSET": "8.4e9", "CORRECTION_RANGE": "0.25",
+        "CORRECTION_RECEIVE": "2", "CORRECTIONS_APPLIED": "NO", "RANGE_MODULUS": "1000",
+        "RECEIVE_DELAY_1": "2e-6",
+    }  # fmt: skip
+    records = [SENT, ("RANGE", AT, "234.5"), ("RECEIVE_FREQ", AT, "59279512.5")]
+    given = replace(AGREEMENT, delays="contained")
+    agreed = replace(given, metadata=said)
+
+    def near(times, *_):
+        return np.full(len(times), 1234.5e3 / C)
+
+    in_file = tracking(message(records, **said), given, near)
+    elsewhere = tracking(message(records), agreed, near)
+    assert in_file.value.tolist() == elsewhere.value.tolist()
+    assert (in_file.epoch == elsewhere.epoch).all()
+    assert in_file.meta["warnings"] == elsewhere.meta["warnings"] != []
+    assert needs(message(records, **said), given) == needs(message(records), agreed)
+    # 1234.75 km of round trip, without 2 microseconds of delay.
+    assert elsewhere.value[0] == pytest.approx(617375.0 - C * 1e-6, rel=1e-12)
 
 
 def campaign() -> Tracking:

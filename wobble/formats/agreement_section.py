@@ -22,8 +22,9 @@ __all__ = ["EXAMPLE", "read_agreement"]
 
 EXAMPLE = (
     'a table [data.agreement] in the scenario, with range_sigma = "1 m", '
-    'range_rate_sigma = "0.05 mm/s", two_way_range = "half" or "whole", two_way_doppler = "half" '
-    'or "whole", and tables stations and landers with the files\' names for them'
+    'range_rate_sigma = "0.05 mm/s", one_way_range_rate_sigma = "0.1 mm/s", '
+    'two_way_range = "half" or "whole", two_way_doppler = "half" or "whole", '
+    "and tables stations and landers with the files' names for them"
 )
 """What to write into a scenario that has no agreement."""
 

@@ -85,6 +85,8 @@ def needs(message: TrackingDataMessage, agreement: Agreement | None = None) -> l
             "stations": {name: known.stations.get(name, name) for name in stations},
             "landers": {name: known.landers.get(name, name) for name in landers},
             # Whether a lander has an oscillator can be asked only of one who is known.
+            # A stand-in for the prediction decides no ambiguity: the modulus is asked for apart.
+            "metadata": {k: v for k, v in known.metadata.items() if k != "RANGE_MODULUS"},
             "oscillators": None if strangers else known.oscillators,
         }
     )
@@ -102,7 +104,10 @@ def needs(message: TrackingDataMessage, agreement: Agreement | None = None) -> l
         return [*_texts(asking), str(error)]
     for segment in message.segments:
         try:
-            segment_measurements(_first_records(segment, asking), asking, sent, _some_round_trip)
+            if known.number(segment, "RANGE_MODULUS") and "RANGE" in segment.keywords:
+                reason = "the range has a modulus; the scenario's model predicts the round trip"
+                asking.asked.setdefault("a priori place of the lander", reason)
+            segment_measurements(_first_records(segment), asking, sent, _some_round_trip)
         except InputError as error:
             refused.setdefault(str(error))
     return [*_texts(asking), *refused]
@@ -130,12 +135,10 @@ def _participants(message: TrackingDataMessage, known: Agreement) -> tuple[list[
     return list(stations), list(landers)
 
 
-def _first_records(segment: Segment, asking: _Asking) -> Segment:
-    """The first record of each measurement; the modulus is noted, and taken away."""
+def _first_records(segment: Segment) -> Segment:
+    """The first record of each measurement, without a modulus."""
     few = Segment(metadata=dict(segment.metadata), source=segment.source)
-    if float(few.metadata.pop("RANGE_MODULUS", "0")) and "RANGE" in segment.keywords:
-        reason = "the range has a modulus; the scenario's model predicts the round trip"
-        asking.asked.setdefault("a priori place of the lander", reason)
+    few.metadata.pop("RANGE_MODULUS", None)
     for keyword in dict.fromkeys(segment.keywords):
         if keyword.startswith(MEASURED):
             row = segment.keywords.index(keyword)

@@ -60,9 +60,9 @@ def _corrections(segment: Segment, agreement: Agreement) -> list[str]:
     if agreement.said(segment, "CORRECTIONS_APPLIED") == "YES":
         return []
     return [
-        f"{keyword} = {segment.metadata[keyword]} is not applied yet and is added"
+        f"{keyword} = {agreement.said(segment, keyword)} is not applied yet and is added"
         for keyword, data in CORRECTIONS.items()
-        if float(segment.metadata.get(keyword, "0"))
+        if agreement.number(segment, keyword)
         and any(name.startswith(data) for name in segment.keywords)
     ]
 

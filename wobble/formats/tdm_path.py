@@ -77,7 +77,7 @@ class SignalPath:
         InputError
             If one is not positive.
         """
-        offset = Decimal(self.segment.metadata.get("FREQ_OFFSET", "0"))
+        offset = self.agreement.number(self.segment, "FREQ_OFFSET")
         received = [f + offset for f in self.corrected(rows, "CORRECTION_RECEIVE")]
         for row, frequency in zip(rows, received, strict=True):
             if frequency <= 0:
@@ -91,17 +91,17 @@ class SignalPath:
     def delay(self, *keywords: str) -> Decimal:
         """Sum of those delays that are still in the data, s."""
         given = [
-            self._bounded(keyword, self.segment.metadata.get(keyword, "0")) for keyword in keywords
+            self._bounded(keyword, self.agreement.number(self.segment, keyword))
+            for keyword in keywords
         ]
         total = sum(given, Decimal(0))
         if total and self.agreement.need("delays", self.line, "delays are given") == "removed":
             return Decimal(0)
         return total
 
-    def _bounded(self, keyword: str, text: str) -> Decimal:
-        seconds = Decimal(text)
+    def _bounded(self, keyword: str, seconds: Decimal) -> Decimal:
         if abs(seconds) > LONGEST:
-            raise self.line.error("is out of range", keyword, text, f"at most {LONGEST} s")
+            raise self.line.error("is out of range", keyword, str(seconds), f"at most {LONGEST} s")
         return seconds
 
     def at_antenna(self, times: Time) -> Time:
@@ -114,13 +114,13 @@ class SignalPath:
         """Time tags moved to the middle of the integration interval."""
         reference = self.agreement.demand(self.segment, "INTEGRATION_REF", self.line)
         interval = self.agreement.demand(self.segment, "INTEGRATION_INTERVAL", self.line)
-        half = self._bounded("INTEGRATION_INTERVAL", interval) / 2
+        half = self._bounded("INTEGRATION_INTERVAL", Decimal(interval)) / 2
         return shifted(times, {"START": half, "MIDDLE": Decimal(0), "END": -half}[reference])
 
 
 def missing_correction(segment: Segment, keyword: str, agreement: Agreement, line: Line) -> Decimal:
     """What must be added to the numbers of a segment; zero if it has been added already."""
-    correction = Decimal(segment.metadata.get(keyword, "0"))
+    correction = agreement.number(segment, keyword)
     if correction and agreement.demand(segment, "CORRECTIONS_APPLIED", line) == "YES":
         return Decimal(0)
     return correction
