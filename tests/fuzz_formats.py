@@ -27,12 +27,16 @@ from wobble.earth.series import MediaSeries, WeatherSeries
 from wobble.errors import InputError
 from wobble.formats.angle_table import read_angle_table
 from wobble.formats.blq import read_blq
+from wobble.formats.body_file import read_body
 from wobble.formats.crd import read_crd
 from wobble.formats.earth_orientation import read_earth_orientation
+from wobble.formats.interior_file import read_interior
 from wobble.formats.normal_points import tracking as tracking_of_sessions
 from wobble.formats.passes import read_normal_point_table, read_passes, write_passes
+from wobble.formats.results import read_schedule
 from wobble.formats.series_table import read_series
 from wobble.formats.sinex import read_sinex
+from wobble.formats.station_sections import read_catalogue
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
@@ -54,6 +58,8 @@ from test_tdm_downlink import campaign as one_way_passes  # noqa: E402
 from test_tdm_tracking import campaign as passes  # noqa: E402
 
 LUNAR = HERE / "data" / "lunar_ranging"
+DEMONSTRATION = HERE.parent / "synthetic_passes"
+BODIES = HERE.parent / "wobble" / "planet" / "data"
 ANNEX = HERE / "data" / "tdm"
 SLOWEST = 1.0
 LARGEST_GROWTH_MB = 200.0
@@ -84,6 +90,21 @@ epoch polar_x spin
 2031-06-01T00:00:00 2.0 3.0
 2031-07-01T00:00:00 1.5 2.0
 2031-08-01T00:00:00 1.0 1.0
+"""
+SCHEDULE = """\
+# %ECSV 1.0
+# ---
+# datatype:
+# - {name: pass, datatype: string}
+# - {name: station, datatype: string}
+# - {name: lander, datatype: string}
+# - {name: antenna, datatype: string}
+# - {name: start, datatype: string}
+# - {name: stop, datatype: string}
+# schema: astropy-2.0
+pass station lander antenna start stop
+P001 alder heron east 2031-05-01T06:00:00 2031-05-01T06:45:00
+P002 broom heron west 2031-05-03T06:00:00 2031-05-03T06:45:00
 """
 PIECES = [
     b"1e999", b"-1e-999", b"nan", b"9" * 400, b"\x00", b"\xff\xfe", b"\xc3\x28", b"=", b"\r",
@@ -153,6 +174,10 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
             ],
         ),
         "angles": (read_angle_table, [ANGLES.encode()]),
+        "schedule": (read_schedule, [SCHEDULE.encode()]),
+        "stations": (read_catalogue, [(DEMONSTRATION / "stations.toml").read_bytes()]),
+        "body": (read_body, [(BODIES / f"{name}.toml").read_bytes() for name in ("mars", "moon")]),
+        "interior": (read_interior, [(BODIES / "mars_interior.toml").read_bytes()]),
     }
 
 
