@@ -136,6 +136,21 @@ def test_the_nominal_frequency_is_the_messages_or_the_oscillators():
     assert tracking(other, AGREEMENT).frequency.tolist() == [NOMINAL]
 
 
+def test_what_a_transponder_sends_says_nothing_of_the_oscillator():
+    # X band, 880/749 of an uplink, stated in a segment of two-way data as participant 2's.
+    two_way = message(
+        [("TRANSMIT_FREQ_1", AT, "7.2e9"), ("TRANSMIT_FREQ_2", AT, "8459279038.7"),
+         ("DOPPLER_INTEGRATED", AT, "1.0")],
+        PARTICIPANT_1="A", PARTICIPANT_2="L", PATH="1,2,1",
+    )  # fmt: skip
+    two_way.segments += message([SENT, F]).segments
+    said = replace(AGREEMENT, two_way_doppler="half", range_rate_sigma=1e-4)
+    found = tracking(two_way, said)
+    assert found.kind.tolist() == ["range_rate", "one_way_range_rate"]
+    assert found.frequency.tolist() == [7.2e9, NOMINAL]
+    assert found.sigma.tolist() == [1e-4, 1e-4]
+
+
 F = ("RECEIVE_FREQ_2", AT, "8437000000")
 
 

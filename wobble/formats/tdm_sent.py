@@ -49,19 +49,21 @@ def transmitted(message: TrackingDataMessage, agreement: Agreement) -> Sent:
     InputError
         If two records contradict each other, or a rate has no frequency at its time.
     """
+    # On a longer path a lander sends what it makes of the uplink, not what its oscillator gives.
+    alone = [segment for segment in message.segments if len(segment.path()) in (0, 2)]
     return Sent(
-        up=_frequencies(message, agreement.stations, agreement),
-        down=_frequencies(message, agreement.landers, agreement),
+        up=_frequencies(message.segments, agreement.stations, agreement),
+        down=_frequencies(alone, agreement.landers, agreement),
     )
 
 
 def _frequencies(
-    message: TrackingDataMessage, names: Mapping[str, str], agreement: Agreement
+    segments: list[Segment], names: Mapping[str, str], agreement: Agreement
 ) -> dict[str, Uplink]:
-    """What those participants transmitted who have one of these names."""
+    """What those participants of some segments transmitted who have one of these names."""
     found: dict[str, dict[float, tuple[Fraction, float]]] = {}
     origin: Time | None = None
-    for segment in message.segments:
+    for segment in segments:
         for number in range(1, 6):
             name = segment.metadata.get(f"PARTICIPANT_{number}", "")
             rows = segment.rows(f"TRANSMIT_FREQ_{number}")
