@@ -90,6 +90,8 @@ def parse_quantity(text: str, unit: str) -> float:
         raise ValueError(
             f"given in no unit that is known ({str(error).splitlines()[0]})"
         ) from error
+    if not isinstance(given, units.UnitBase):
+        raise ValueError("given in several units, or in a logarithmic one")
     if given.scale != 1.0:  # a second number, as in "1.2.3 m", is no part of a unit
         raise ValueError("no number with a unit")
     wanted = units.Unit(unit)
