@@ -19,32 +19,47 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import astropy_iers_data
 import numpy as np
 from astropy.time import Time
 
+from wobble.earth.series import MediaSeries, WeatherSeries
 from wobble.errors import InputError
+from wobble.formats.angle_table import read_angle_table
 from wobble.formats.blq import read_blq
+from wobble.formats.body_file import read_body
 from wobble.formats.crd import read_crd
+from wobble.formats.earth_orientation import read_earth_orientation
+from wobble.formats.interior_file import read_interior
 from wobble.formats.normal_points import tracking as tracking_of_sessions
 from wobble.formats.passes import read_normal_point_table, read_passes, write_passes
+from wobble.formats.results import read_schedule
+from wobble.formats.series_table import read_series
 from wobble.formats.sinex import read_sinex
+from wobble.formats.station_sections import read_catalogue
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
 from wobble.formats.tdm_needs import needs
+from wobble.formats.tdm_series import read_message_series
 from wobble.formats.tdm_tracking import tracking as tracking_of_message
 from wobble.formats.tdm_writing import message_from
 from wobble.formats.tdm_xml import xml_text
+from wobble.tracking import COLUMNS
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "formats"))
 
 from test_blq import SAMPLE as BLQ  # noqa: E402 - the path of the tests comes first
 from test_passes_file import campaign  # noqa: E402
+from test_series_table import MEDIA, WEATHER  # noqa: E402
 from test_sinex import SAMPLE as SINEX  # noqa: E402
+from test_tdm_downlink import campaign as one_way_passes  # noqa: E402
 from test_tdm_tracking import campaign as passes  # noqa: E402
 
 LUNAR = HERE / "data" / "lunar_ranging"
+DEMONSTRATION = HERE.parent / "synthetic_passes"
+BODIES = HERE.parent / "wobble" / "planet" / "data"
 ANNEX = HERE / "data" / "tdm"
 SLOWEST = 1.0
 LARGEST_GROWTH_MB = 200.0
@@ -53,6 +68,7 @@ AGREEMENT = Agreement(
     landers={"SPACECRAFT": "rover"},
     range_sigma=1.0,
     range_rate_sigma=1e-4,
+    one_way_range_rate_sigma=1e-3,
     two_way_range="whole",
     two_way_doppler="whole",
     range_unit_seconds=1e-9,
@@ -61,6 +77,35 @@ AGREEMENT = Agreement(
     uplink_frequency=7e9,
     metadata={"TIMETAG_REF": "RECEIVE"},
 )
+ANGLES = """\
+# %ECSV 1.0
+# ---
+# datatype:
+# - {name: epoch, datatype: string}
+# - {name: polar_x, unit: mas, datatype: float64}
+# - {name: spin, unit: mas, datatype: float64}
+# schema: astropy-2.0
+epoch polar_x spin
+2031-05-01T00:00:00 1.0 4.0
+2031-06-01T00:00:00 2.0 3.0
+2031-07-01T00:00:00 1.5 2.0
+2031-08-01T00:00:00 1.0 1.0
+"""
+SCHEDULE = """\
+# %ECSV 1.0
+# ---
+# datatype:
+# - {name: pass, datatype: string}
+# - {name: station, datatype: string}
+# - {name: lander, datatype: string}
+# - {name: antenna, datatype: string}
+# - {name: start, datatype: string}
+# - {name: stop, datatype: string}
+# schema: astropy-2.0
+pass station lander antenna start stop
+P001 alder heron east 2031-05-01T06:00:00 2031-05-01T06:45:00
+P002 broom heron west 2031-05-03T06:00:00 2031-05-03T06:45:00
+"""
 PIECES = [
     b"1e999", b"-1e-999", b"nan", b"9" * 400, b"\x00", b"\xff\xfe", b"\xc3\x28", b"=", b"\r",
     b"<!DOCTYPE a [<!ENTITY b 'c'>]>", b"&b;", b"<", b">", b"9999-366T23:59:60", b"# ---",
@@ -82,6 +127,18 @@ def read_message(path: Path) -> None:
     tracking_of_message(message, AGREEMENT, lambda times, *_: np.full(len(times), 2000.0))
 
 
+def read_table(path: Path) -> None:
+    """Read a table of measurements, write it and read it again."""
+    tracking = read_passes(path)
+    write_passes(path, tracking)
+    again = read_passes(path)
+    for name in COLUMNS:
+        one, other = getattr(tracking, name), getattr(again, name)
+        assert np.array_equal(one, other, equal_nan=one.dtype.kind == "f"), name
+    assert np.array_equal(tracking.epoch.jd1, again.epoch.jd1)
+    assert np.array_equal(tracking.epoch.jd2, again.epoch.jd2)
+
+
 def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[bytes]]]:
     """For each format, its reader and some valid files."""
     write_passes(folder / "valid.ecsv", campaign())
@@ -89,8 +146,10 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
     created = Time("2021-04-01", scale="utc")
     messages += 6 * [message_from(passes(), AGREEMENT, "EXAMPLE", created)]
     messages += 3 * [ramped()]
+    messages += 3 * [message_from(one_way_passes(), AGREEMENT, "EXAMPLE", created), downlink()]
+    series = [write(message).encode() for message in [media()] for write in (kvn_text, xml_text)]
     return {
-        "passes": (read_passes, [(folder / "valid.ecsv").read_bytes()]),
+        "passes": (read_table, [(folder / "valid.ecsv").read_bytes()]),
         "normal points": (
             read_normal_point_table,
             [(LUNAR / "normal_points_2015_04.csv").read_bytes()],
@@ -103,6 +162,22 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
         "tdm xml": (read_message, [xml_text(message).encode() for message in messages]),
         "sinex": (read_sinex, [SINEX.encode()]),
         "blq": (read_blq, [BLQ.encode()]),
+        "weather": (lambda path: read_series(WeatherSeries, path), [WEATHER.encode()]),
+        "media": (lambda path: read_series(MediaSeries, path), [MEDIA.encode()]),
+        "media in messages": (read_message_media, series),
+        "earth orientation": (
+            read_earth_orientation,
+            [
+                some_lines(astropy_iers_data.IERS_A_FILE, slice(15_990, 16_010)),
+                some_lines(astropy_iers_data.IERS_A_FILE, slice(-470, -450)),
+                some_lines(astropy_iers_data.IERS_B_FILE, [*range(6), *range(20_000, 20_020)]),
+            ],
+        ),
+        "angles": (read_angle_table, [ANGLES.encode()]),
+        "schedule": (read_schedule, [SCHEDULE.encode()]),
+        "stations": (read_catalogue, [(DEMONSTRATION / "stations.toml").read_bytes()]),
+        "body": (read_body, [(BODIES / f"{name}.toml").read_bytes() for name in ("mars", "moon")]),
+        "interior": (read_interior, [(BODIES / "mars_interior.toml").read_bytes()]),
     }
 
 
@@ -122,6 +197,48 @@ def ramped() -> TrackingDataMessage:
         segment.add("RECEIVE_FREQ", f"2021-03-01T05:{minute}:00", f"592795{minute}.125")
     header = {"CREATION_DATE": "2021-04-01T00:00:00", "ORIGINATOR": "EXAMPLE"}
     return TrackingDataMessage(header=header, segments=[segment])
+
+
+def downlink() -> TrackingDataMessage:
+    """Received frequencies and Doppler of a lander's own oscillator, in another's style."""
+    segment = Segment()
+    for keyword, value in (
+        *(("TIME_SYSTEM", "GPS"), ("PARTICIPANT_1", "STATION A"), ("PARTICIPANT_2", "SPACECRAFT")),
+        *(("MODE", "SEQUENTIAL"), ("PATH", "2,1"), ("TIMETAG_REF", "RECEIVE")),
+        *(("INTEGRATION_INTERVAL", "60"), ("INTEGRATION_REF", "START"), ("FREQ_OFFSET", "8.4e9")),
+        *(("RECEIVE_DELAY_1", "1e-6"), ("CORRECTION_RECEIVE", "1"), ("CORRECTIONS_APPLIED", "NO")),
+    ):
+        segment.describe(keyword, value)
+    segment.add("TRANSMIT_FREQ_2", "2021-03-01T05:00:00", "8400000000.25")
+    for minute in range(10, 15):
+        segment.add("RECEIVE_FREQ_1", f"2021-03-01T05:{minute}:00", f"-3227{minute}.125")
+        segment.add("DOPPLER_INSTANTANEOUS", f"2021-03-01T05:{minute}:00", f"11.5{minute}")
+    header = {"CREATION_DATE": "2021-04-01T00:00:00", "ORIGINATOR": "EXAMPLE"}
+    return TrackingDataMessage(header=header, segments=[segment])
+
+
+def media() -> TrackingDataMessage:
+    """Delays at the zenith and electron contents at a station."""
+    segment = Segment()
+    segment.describe("TIME_SYSTEM", "UTC")
+    segment.describe("PARTICIPANT_1", "STATION A")
+    for hour in range(10, 15):
+        segment.add("TROPO_DRY", f"2021-03-01T{hour}:00:00", f"2.1{hour}")
+        segment.add("TROPO_WET", f"2021-03-01T{hour}:00:00", f"0.1{hour}")
+        segment.add("STEC", f"2021-03-01T{hour}:00:00", f"25.{hour}")
+    header = {"CREATION_DATE": "2021-04-01T00:00:00", "ORIGINATOR": "EXAMPLE"}
+    return TrackingDataMessage(header=header, segments=[segment])
+
+
+def read_message_media(path: Path) -> MediaSeries:
+    """Read the media of a message."""
+    return read_message_series(MediaSeries, path, AGREEMENT.stations)
+
+
+def some_lines(path: str, chosen: slice | list[int]) -> bytes:
+    """Some lines of a file."""
+    lines = Path(path).read_bytes().splitlines(keepends=True)
+    return b"".join(lines[chosen] if isinstance(chosen, slice) else [lines[k] for k in chosen])
 
 
 def mutant(content: bytes, rng: np.random.Generator) -> bytes:
@@ -173,7 +290,7 @@ def main() -> int:
             for number in range(options.mutants):
                 content = mutant(valid[number % len(valid)], rng)
                 if number % 10 == 0:
-                    content = mutant(gzip.compress(content, 1), rng)
+                    content = mutant(gzip.compress(content, 1, mtime=0), rng)
                 path.write_bytes(content)
                 started = time.process_time()
                 try:

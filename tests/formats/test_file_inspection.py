@@ -129,5 +129,5 @@ def test_nothing_is_missing_where_the_conversion_succeeds():
     assert len(tracking(sample, AGREEMENT)) == 2
     assert needs(sample, AGREEMENT) == []
     assert needs(message([("RANGE", AT, "1")], **RANGE), AGREEMENT) == [
-        "file: TRANSMIT_FREQ: no frequency is given that A transmits"
+        "file: TRANSMIT_FREQ: no frequency is given that north transmits"
     ]

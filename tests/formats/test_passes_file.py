@@ -123,6 +123,8 @@ def test_broken_tables_are_refused_with_file_and_column(tmp_path, lines):
     assert "frequency" in message
     assert "missing" in message
     assert "pressure" in refused(path, text.replace("unit: hPa", "unit: K"))
+    for several in ('"Hz, s"', "dex(Hz)"):
+        assert "frequency" in refused(path, text.replace("unit: Hz", f"unit: {several}"))
     with pytest.raises(InputError, match="cannot be read"):
         read_passes(tmp_path)
     with pytest.raises(InputError, match="cannot be read"):

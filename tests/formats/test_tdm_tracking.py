@@ -12,6 +12,7 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_needs import needs
 from wobble.formats.tdm_tracking import tracking
 from wobble.formats.tdm_writing import message_from
 from wobble.formats.tdm_xml import xml_text
@@ -295,7 +296,8 @@ R, D, F = ("RANGE", AT, "1.0"), ("DOPPLER_INTEGRATED", AT, "1.0"), ("RECEIVE_FRE
         ([SENT, R], RANGE, {"two_way_range": None}, "does not say two_way_range"),
         ([SENT, R], RANGE, {"range_sigma": None}, "does not say range_sigma"),
         ([R], RANGE, {}, "no frequency is given that north transmits"),
-        ([SENT, R], {**RANGE, "PATH": "1,2"}, {}, "PATH: only the path station, lander, station"),
+        ([SENT, R], {**RANGE, "PATH": "1,2"}, {}, "PATH: only the way down is converted"),
+        ([SENT, R], {**RANGE, "PATH": "1,2,1,2"}, {}, "PATH: only the paths station, lander, st"),
         ([SENT, R], {**RANGE, "PATH": "2,1,2"}, {}, "unknown participant who should be a station"),
         ([SENT, R], {**RANGE, "PARTICIPANT_2": "A"}, {}, "who should be a lander"),
         ([SENT, R], {**RANGE, "RANGE_MODE": "one_way"}, {}, "one-way ranges"),
@@ -342,6 +344,9 @@ def test_the_agreement_may_say_what_the_metadata_leave_out():
     assert tracking(sample, said).tag.tolist() == ["transmit"]
     with pytest.raises(UnknownNameError, match="TIMETAG_REF"):
         replace(AGREEMENT, metadata={"TIMETAG": "TRANSMIT"})
+    # Whose data they are, the message itself must say.
+    with pytest.raises(UnknownNameError, match="metadata keyword of an agreement; found 'PATH'"):
+        replace(AGREEMENT, metadata={"PATH": "1,2,1"})
     with pytest.raises(InputError, match="TRANSMIT or RECEIVE"):
         replace(AGREEMENT, metadata={"TIMETAG_REF": "bounce"})
     with pytest.raises(InputError, match="two_way_range"):
@@ -350,6 +355,29 @@ def test_the_agreement_may_say_what_the_metadata_leave_out():
         replace(AGREEMENT, range_sigma=0.0)
     plain = replace(AGREEMENT, uplink_frequency=7.1e9)
     assert tracking(message([("RANGE", AT, "1.0")], **RANGE), plain).frequency.tolist() == [7.1e9]
+
+
+def test_numbers_of_the_agreement_count_like_those_of_the_metadata():
+    said = {
+        **COHERENT, **RANGE, "FREQ_OFFSET": "8.4e9", "CORRECTION_RANGE": "0.25",
+        "CORRECTION_RECEIVE": "2", "CORRECTIONS_APPLIED": "NO", "RANGE_MODULUS": "1000",
+        "RECEIVE_DELAY_1": "2e-6",
+    }  # fmt: skip
+    records = [SENT, ("RANGE", AT, "234.5"), ("RECEIVE_FREQ", AT, "59279512.5")]
+    given = replace(AGREEMENT, delays="contained")
+    agreed = replace(given, metadata=said)
+
+    def near(times, *_):
+        return np.full(len(times), 1234.5e3 / C)
+
+    in_file = tracking(message(records, **said), given, near)
+    elsewhere = tracking(message(records), agreed, near)
+    assert in_file.value.tolist() == elsewhere.value.tolist()
+    assert (in_file.epoch == elsewhere.epoch).all()
+    assert in_file.meta["warnings"] == elsewhere.meta["warnings"] != []
+    assert needs(message(records, **said), given) == needs(message(records), agreed)
+    # 1234.75 km of round trip, without 2 microseconds of delay.
+    assert elsewhere.value[0] == pytest.approx(617375.0 - C * 1e-6, rel=1e-12)
 
 
 def campaign() -> Tracking:
@@ -400,6 +428,25 @@ def test_version_1_has_no_names_of_passes_and_nothing_else_is_lost():
     found = tracking(sample, AGREEMENT)
     assert found.pass_id[0] == "north-rover-2021-03-01"
     np.testing.assert_array_equal(found.value, made.value)
+
+
+@pytest.mark.parametrize(
+    ("created", "written"),
+    [
+        # The leap second at the end of 2016 (IERS Bulletin C 52), and its neighbours.
+        ("2016-12-31T23:59:59.4", "2016-12-31T23:59:59"),
+        ("2016-12-31T23:59:59.6", "2016-12-31T23:59:60"),
+        ("2016-12-31T23:59:60.4", "2016-12-31T23:59:60"),
+        ("2016-12-31T23:59:60.6", "2017-01-01T00:00:00"),
+        ("2026-11-25T13:25:48.9999999", "2026-11-25T13:25:49"),
+    ],
+)
+def test_a_message_is_dated_to_the_second(created, written):
+    made = campaign()
+    for time in (Time(created, scale="utc"), Time(created, scale="utc").tai):
+        sample = message_from(made, AGREEMENT, "EXAMPLE", time)
+        assert sample.header["CREATION_DATE"] == written
+        assert f"= {written}\n" in kvn_text(sample)
 
 
 def test_what_cannot_be_written_is_refused():

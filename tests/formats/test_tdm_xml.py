@@ -41,6 +41,16 @@ def test_signs_of_xml_in_texts_are_kept(tmp_path):
     assert read_xml(tmp_path / "file.xml") == message
 
 
+def test_comments_keep_their_blanks_and_lose_their_line_breaks(tmp_path):
+    # In the other notation a comment is one line, with whatever blanks are in it.
+    message = read_kvn(ANNEX / "two_way_range_ramped.kvn")
+    message.comments = ["two  blanks"]
+    message.segments[0].data_comments = ["a   table of  words"]
+    assert read(tmp_path, xml_text(message)) == message
+    text = xml_text(message).replace("two  blanks", "two\n    lines\u00a0and a\tbreak")
+    assert read(tmp_path, text).comments == ["two lines and a break"]
+
+
 # The independent reader and writer of the standard (package ccsds-ndm).
 
 

@@ -176,6 +176,23 @@ def test_broken_toml_is_refused_with_its_line(read: Read, text: str, line: int) 
 # Bad keys
 
 
+@pytest.mark.parametrize(
+    ("value", "line"),
+    [
+        # TOML 1.0.0: whole numbers have 64 bits, and more must be refused.
+        ("9223372036854775808", 3),
+        ("[1, -9223372036854775809]", 3),
+        ("9" * 400, 3),
+        ("9" * 5000, None),
+        ("[" * 5000 + "]" * 5000, None),
+    ],
+)
+def test_endless_numbers_and_nesting_are_refused(read: Read, value: str, line: int | None) -> None:
+    with pytest.raises(InputError, match="is not valid TOML") as caught:
+        read(f"[a]\nb = 9223372036854775807\nc.d = {value}\n")
+    assert caught.value.line == line
+
+
 def test_a_missing_key_is_named_with_its_table(good: Section) -> None:
     with pytest.raises(InputError) as caught:
         good.section("station").section("alpha").quantity("height", "m")
@@ -226,6 +243,9 @@ def test_all_keys_asked_for_are_well(read: Read) -> None:
         ('v = "1.2.3 m"', lambda s: s.quantity("v", "m"), "is no number with a unit"),
         ('v = "5 3 m"', lambda s: s.quantity("v", "m"), "is no number with a unit"),
         ('v = "1,5 m"', lambda s: s.quantity("v", "m"), "is given in no unit that is known"),
+        ('v = "1 m,s"', lambda s: s.quantity("v", "m"), "is given in several units"),
+        ('v = "1 m,"', lambda s: s.quantity("v", "m"), "is given in several units"),
+        ('v = "1 dex(m)"', lambda s: s.quantity("v", "m"), "or in a logarithmic one"),
         ('v = ""', lambda s: s.quantity("v", "m"), "is no number with a unit"),
         ('v = "nan m"', lambda s: s.quantity("v", "m"), "is no number with a unit"),
         ('v = "inf m"', lambda s: s.quantity("v", "m"), "is no number with a unit"),

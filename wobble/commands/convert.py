@@ -99,8 +99,9 @@ def _message(
             field="data.agreement",
             expected=EXAMPLE,
         )
-    now = Time(Time.now().isot[:19], scale="utc")
-    message = message_from(tracking, campaign.agreement, originator, now, range_units=range_units)
+    message = message_from(
+        tracking, campaign.agreement, originator, Time.now(), range_units=range_units
+    )
     if tracking.meta.get(SIMULATED):
         message.comments.append(NOT_REAL)
     return message

@@ -1,10 +1,11 @@
 """The agreement of a scenario: what its Tracking Data Messages do not say.
 
-In: the table ``data.agreement``. Out: `Agreement`.
+In: the table ``data.agreement``, and the scenario's stations and landers. Out: `Agreement`.
 
 The stations and landers of the scenario are known by their own names; tables ``stations`` and
-``landers`` give the names that they have in the files where those differ. Everything else has
-no default: what is needed and not given is asked for when a file needs it.
+``landers`` give the names that they have in the files where those differ. The frequencies of
+one-way data are those of the landers' oscillators. Everything else has no default: what is
+needed and not given is asked for when a file needs it.
 """
 
 from __future__ import annotations
@@ -15,13 +16,15 @@ from typing import Any
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.toml_section import Section
+from wobble.planet.lander import Lander
 
 __all__ = ["EXAMPLE", "read_agreement"]
 
 EXAMPLE = (
     'a table [data.agreement] in the scenario, with range_sigma = "1 m", '
-    'range_rate_sigma = "0.05 mm/s", two_way_range = "half" or "whole", two_way_doppler = "half" '
-    'or "whole", and tables stations and landers with the files\' names for them'
+    'range_rate_sigma = "0.05 mm/s", one_way_range_rate_sigma = "0.1 mm/s", '
+    'two_way_range = "half" or "whole", two_way_doppler = "half" or "whole", '
+    "and tables stations and landers with the files' names for them"
 )
 """What to write into a scenario that has no agreement."""
 
@@ -29,6 +32,7 @@ EXAMPLE = (
 QUANTITIES = (
     ("range_sigma", "range_sigma", "m"),
     ("range_rate_sigma", "range_rate_sigma", "m / s"),
+    ("one_way_range_rate_sigma", "one_way_range_rate_sigma", "m / s"),
     ("range_unit", "range_unit_seconds", "s"),
     ("uplink_frequency", "uplink_frequency", "Hz"),
 )
@@ -36,15 +40,18 @@ CHOICES = ("two_way_range", "two_way_doppler", "delays", "range_epoch")
 OTHERS = ("range_units_per_cycle", "simulated", "stations", "landers", "metadata")
 
 
-def read_agreement(section: Section, stations: Iterable[str], landers: Iterable[str]) -> Agreement:
+def read_agreement(
+    section: Section, stations: Iterable[str], landers: Iterable[Lander]
+) -> Agreement:
     """The agreement about files of tracking data.
 
     Parameters
     ----------
     section : Section
         The table ``data.agreement``.
-    stations, landers : iterable of str
+    stations : iterable of str
         Their names in the scenario.
+    landers : iterable of Lander
 
     Raises
     ------
@@ -68,7 +75,9 @@ def read_agreement(section: Section, stations: Iterable[str], landers: Iterable[
     metadata = section.section("metadata", {})
     given["metadata"] = {key: metadata.text(key) for key in metadata}
     given["stations"] = _names(section.section("stations", {}), "station", stations)
-    given["landers"] = _names(section.section("landers", {}), "lander", landers)
+    sending = {lander.name: lander.oscillator for lander in landers}
+    given["landers"] = _names(section.section("landers", {}), "lander", sending)
+    given["oscillators"] = {name: own.frequency for name, own in sending.items() if own}
     try:
         agreement = Agreement(**given)
     except InputError as error:

@@ -60,7 +60,7 @@ def _radians(table: Table, name: str, path: str | Path) -> np.ndarray:
         raise InputError("a value is missing", source=path, field=name)
     try:
         return np.asarray(units.Quantity(column).to_value("rad"), float)
-    except (units.UnitConversionError, TypeError) as error:
+    except (units.UnitConversionError, TypeError, ValueError) as error:
         raise InputError(
             "a column is not an angle", source=path, field=name, expected="a unit such as mas"
         ) from error

@@ -12,15 +12,16 @@ from pathlib import Path
 from wobble.formats.agreement_section import read_agreement
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.toml_section import Section
+from wobble.planet.lander import Lander
 from wobble.tracking import KINDS
 
 __all__ = ["read_data"]
 
 
 def read_data(
-    section: Section, stations: Iterable[str], landers: Iterable[str]
+    section: Section, stations: Iterable[str], landers: Iterable[Lander]
 ) -> tuple[tuple[Path, ...], Agreement | None, dict[str, float]]:
-    """Files, agreement and model errors; the names are those of the scenario."""
+    """Files, agreement and model errors; stations are named as in the scenario."""
     names = section.texts("files", [])
     agreement = None
     if "agreement" in section:

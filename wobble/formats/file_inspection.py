@@ -23,16 +23,16 @@ from wobble.formats.passes import read_normal_point_table, read_passes
 from wobble.formats.tdm import read_tdm
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_keywords import METADATA_USES, USES
-from wobble.formats.tdm_link import EXACT_SCALES
 from wobble.formats.tdm_message import TrackingDataMessage
 from wobble.formats.tdm_needs import needs
 from wobble.formats.tdm_notes import notes
-from wobble.tracking import WEATHER_LIMITS, Tracking
+from wobble.formats.tdm_path import EXACT_SCALES
+from wobble.tracking import KINDS, WEATHER_LIMITS, Tracking
 
 __all__ = ["inspect_file"]
 
 CARRIED = "carried"
-MEASURED = ("range", "RANGE", "DOPPLER", "RECEIVE_FREQ")
+MEASURED = (*KINDS, "RANGE", "DOPPLER", "RECEIVE_FREQ")
 CRD_USES = {
     "H2": "station and clock",
     "H3": "target",
@@ -170,10 +170,7 @@ def _normal_points(path: Path, sessions: list[Session]) -> Inspection:
 def _table(path: Path, tracking: Tracking, name: str) -> Inspection:
     series = series_of_tracking(tracking)
     ends = np.concatenate([tracking.transmitter, tracking.receiver, tracking.lander])
-    fates = {
-        kind: (int((tracking.kind == kind).sum()), "measurement")
-        for kind in ("range", "range_rate")
-    }
+    fates = {kind: (int((tracking.kind == kind).sum()), "measurement") for kind in KINDS}
     fates |= {
         column: (int(np.isfinite(getattr(tracking, column)).sum()), "weather at the receiver")
         for column in WEATHER_LIMITS

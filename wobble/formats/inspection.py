@@ -47,7 +47,7 @@ class Series:
     values : ndarray, shape (n,)
         Numbers as the file has them.
     band : str
-        Band of the uplink, "" if it is not known.
+        Band of the frequency transmitted, "" if it is not known.
     """
 
     kind: str
@@ -169,8 +169,9 @@ def series_of_tracking(tracking: Tracking) -> tuple[Series, ...]:
     names = ("kind", "transmitter", "lander", "receiver")
     columns = [getattr(tracking, name).tolist() for name in names]
     groups: dict[tuple[str, ...], list[int]] = {}
-    for row, key in enumerate(zip(*columns, strict=True)):
-        groups.setdefault(key, []).append(row)
+    for row, (kind, up, lander, down) in enumerate(zip(*columns, strict=True)):
+        path = (lander, down) if kind == "one_way_range_rate" else (up, lander, down)
+        groups.setdefault((kind, *path), []).append(row)
     return tuple(
         Series(
             key[0], key[1:], tracking.epoch[rows], tracking.value[rows],

@@ -349,7 +349,9 @@ def _numbers(
     if column.dtype.kind not in "fiu":
         raise InputError("not a column of numbers", source=first.source, field=name)
     try:
-        factor = u.Unit(column.unit).to(unit) if column.unit is not None else None
+        given = u.Unit(column.unit) if column.unit is not None else None
+        # Several units at once, or a logarithmic one, have no factor.
+        factor = given.to(unit) if isinstance(given, u.UnitBase) else None
     except (u.UnitConversionError, ValueError, TypeError):
         factor = None
     if factor is None:

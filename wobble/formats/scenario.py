@@ -76,7 +76,7 @@ def campaign_of(top: Section) -> Campaign:
     data_files, agreement, model_error = read_data(
         top.section("data", {}),
         known_station_names(top, stations),
-        [lander.name for lander in landers],
+        landers,
     )
     media, frequency = read_link(top.section("link", {}))
     in_messages = agreement.stations if agreement else {s.name: s.name for s in stations}

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Literal
 
 from wobble.errors import InputError, UnknownNameError
@@ -20,7 +21,7 @@ from wobble.formats.tdm_keywords import METADATA
 from wobble.formats.tdm_message import Segment
 from wobble.formats.text import Line
 
-__all__ = ["Agreement"]
+__all__ = ["AGREED", "Agreement"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class Agreement:
     ----------
     stations, landers : mapping of str to str
         Names of the participants in the file, and the names by which they are known here.
-    range_sigma, range_rate_sigma : float, optional
+    range_sigma, range_rate_sigma, one_way_range_rate_sigma : float, optional
         Standard deviations, m and m/s (the standard has no keyword for them).
     two_way_range, two_way_doppler : {"half", "whole"}, optional
         Whether RANGE and DOPPLER_INTEGRATED of a two- or three-way path are half the round
@@ -50,8 +51,12 @@ class Agreement:
         the middle of the integration interval.
     uplink_frequency : float, optional
         Frequency of the uplink, Hz, for ranges without TRANSMIT_FREQ.
+    oscillators : mapping of str to float, optional
+        Nominal frequency of each lander's own oscillator, Hz, by the name known here; landers
+        without one are absent. If it is left out, only a message's TRANSMIT_FREQ can tell.
     metadata : mapping of str to str, optional
-        Values of metadata keywords to be taken where the file does not give them.
+        Values of metadata keywords to be taken where the file does not give them: of `AGREED`,
+        since whose data they are and of when the file itself must say.
     simulated : bool
         Whether the data are those of a rehearsal, which may lie in the future.
 
@@ -65,6 +70,7 @@ class Agreement:
     landers: Mapping[str, str]
     range_sigma: float | None = None
     range_rate_sigma: float | None = None
+    one_way_range_rate_sigma: float | None = None
     two_way_range: Literal["half", "whole"] | None = None
     two_way_doppler: Literal["half", "whole"] | None = None
     range_unit_seconds: float | None = None
@@ -72,6 +78,7 @@ class Agreement:
     delays: Literal["contained", "removed"] | None = None
     range_epoch: Literal["tag", "middle"] | None = None
     uplink_frequency: float | None = None
+    oscillators: Mapping[str, float] | None = None
     metadata: Mapping[str, str] = field(default_factory=dict)
     simulated: bool = False
 
@@ -90,8 +97,8 @@ class Agreement:
             if value is not None and not (math.isfinite(value) and value > 0):
                 raise InputError("not a positive number", field=name, found=value)
         for keyword, text in self.metadata.items():
-            if keyword not in METADATA:
-                raise UnknownNameError("metadata keyword", keyword, METADATA)
+            if keyword not in AGREED:
+                raise UnknownNameError("metadata keyword of an agreement", keyword, AGREED)
             if not METADATA[keyword].accepts(text):
                 raise InputError(
                     "wrong value", field=keyword, found=text, expected=METADATA[keyword].expected
@@ -107,9 +114,14 @@ class Agreement:
     def said(self, segment: Segment, keyword: str) -> str | None:
         """Value of a metadata keyword, from the file or else from the agreement."""
         value = segment.metadata.get(keyword, self.metadata.get(keyword))
-        rule = METADATA[keyword].expected
-        # Words of the standard may be in small letters; names of participants may not change.
-        return value.upper() if value is not None and rule != "text" else value
+        if value is None or METADATA[keyword].expected == "text":
+            return value
+        # Words of the standard may be in small letters; an exponent is no word.
+        return value.upper() if value.replace("_", "").isalpha() else value
+
+    def number(self, segment: Segment, keyword: str) -> Decimal:
+        """As `said`, as a number; zero if neither says it."""
+        return Decimal(self.said(segment, keyword) or 0)
 
     def demand(self, segment: Segment, keyword: str, line: Line) -> str:
         """As `said`, or an error if neither says it."""
@@ -146,6 +158,15 @@ class Agreement:
         return names[name]
 
 
+AGREED = (
+    *("MODE", "TIMETAG_REF", "INTEGRATION_INTERVAL", "INTEGRATION_REF", "FREQ_OFFSET"),
+    *("TURNAROUND_NUMERATOR", "TURNAROUND_DENOMINATOR"),
+    *("RANGE_MODE", "RANGE_MODULUS", "RANGE_UNITS"),
+    *(f"{way}_DELAY_{n}" for way in ("TRANSMIT", "RECEIVE") for n in range(1, 6)),
+    *(f"CORRECTION_{name}" for name in ("RANGE", "DOPPLER", "RECEIVE", "TRANSMIT")),
+    "CORRECTIONS_APPLIED",
+)
+"""Metadata keywords that an agreement may say."""
 CHOICES = {
     "two_way_range": ("half", "whole"),
     "two_way_doppler": ("half", "whole"),
@@ -155,6 +176,7 @@ CHOICES = {
 POSITIVE = (
     "range_sigma",
     "range_rate_sigma",
+    "one_way_range_rate_sigma",
     "range_unit_seconds",
     "range_units_per_cycle",
     "uplink_frequency",

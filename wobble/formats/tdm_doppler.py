@@ -1,18 +1,18 @@
 """Doppler of a Tracking Data Message as mean range rates in m/s.
 
 In: a `Link` and a record DOPPLER_INTEGRATED, DOPPLER_INSTANTANEOUS (km/s) or RECEIVE_FREQ
-(Hz). Out: half the rate of the round trip, averaged over the count, m/s.
+(Hz). Out: the one-way range rate, averaged over the count, m/s; on a path of two legs, half the
+rate of the round trip.
 
 A received frequency becomes a range rate by the cycles that were sent meanwhile
 (`wobble.formats.uplink`). With a constant uplink f_T and the turnaround ratio M it is
 c/2 (1 - f_R / (M f_T)); with ramps the prediction of the round trip tells where on the ramp
-the cycles were sent. FREQ_OFFSET is added to the received frequency.
+the cycles were sent. Frequencies of a downlink are `Downlink.received_rates`.
 Source: CCSDS 503.0-B-2 (2020), sections 3.3.2 and 3.5.2.
 """
 
 from __future__ import annotations
 
-from decimal import Decimal
 from fractions import Fraction
 
 import numpy as np
@@ -20,6 +20,7 @@ from astropy.time import Time, TimeDelta
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.formats.tdm_downlink import Downlink
 from wobble.formats.tdm_link import Link
 
 __all__ = ["integrated_doppler", "received_frequency"]
@@ -27,7 +28,7 @@ __all__ = ["integrated_doppler", "received_frequency"]
 Array = NDArray[np.float64]
 
 
-def integrated_doppler(link: Link, rows: list[int]) -> Array:
+def integrated_doppler(link: Link | Downlink, rows: list[int]) -> Array:
     """Range rates of some records DOPPLER_INTEGRATED or DOPPLER_INSTANTANEOUS, m/s.
 
     Raises
@@ -35,15 +36,13 @@ def integrated_doppler(link: Link, rows: list[int]) -> Array:
     InputError
         If the agreement does not say whether two-way values are halved.
     """
-    reason = "the path is two-way"
-    halved = link.agreement.need("two_way_doppler", link.line, reason) == "half"
-    factor = 1000 if halved else 500
+    factor = link.doppler_scale
     rates = link.corrected(rows, "CORRECTION_DOPPLER")
     return np.fromiter((float(rate * factor) for rate in rates), float, len(rates))
 
 
 def received_frequency(link: Link, rows: list[int], middles: Time) -> Array:
-    """Mean range rates of some records RECEIVE_FREQ, m/s.
+    """Mean range rates of some records RECEIVE_FREQ of a round trip, m/s.
 
     Parameters
     ----------
@@ -62,15 +61,7 @@ def received_frequency(link: Link, rows: list[int], middles: Time) -> Array:
     """
     turnaround = _turnaround(link)
     count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
-    offset = Decimal(link.segment.metadata.get("FREQ_OFFSET", "0"))
-    received = [f + offset for f in link.corrected(rows, "CORRECTION_RECEIVE")]
-    for row, frequency in zip(rows, received, strict=True):
-        if frequency <= 0:
-            raise link.segment.line(row).error(
-                "not a frequency; is FREQ_OFFSET missing?",
-                link.segment.keywords[row],
-                found=float(frequency),
-            )
+    received = link.received(rows)
     starts = _sent(link, middles, count)
     change = link.uplink().round_trip_change(starts, count, turnaround, received)
     return 0.5 * SPEED_OF_LIGHT * change / count

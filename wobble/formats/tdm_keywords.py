@@ -211,7 +211,7 @@ USES: dict[str, str] = {
     "PRESSURE": "weather at the receiving station",
     "TEMPERATURE": "weather at the receiving station",
     "RHUMIDITY": "weather at the receiving station",
-    **{f"TRANSMIT_FREQ_{n}": "frequency of the uplink" for n in range(1, 6)},
+    **{f"TRANSMIT_FREQ_{n}": "frequency of the uplink or oscillator" for n in range(1, 6)},
     **{f"TRANSMIT_FREQ_RATE_{n}": "ramp of the uplink" for n in range(1, 6)},
 }
 """What becomes of the data keywords that the package converts; all others are carried."""

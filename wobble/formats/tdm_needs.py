@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from wobble.errors import InputError
 from wobble.formats.tdm_agreement import Agreement
-from wobble.formats.tdm_link import uplinks
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
+from wobble.formats.tdm_sent import transmitted
 from wobble.formats.tdm_tracking import segment_measurements
 from wobble.formats.text import Line
 
@@ -77,12 +77,17 @@ def needs(message: TrackingDataMessage, agreement: Agreement | None = None) -> l
         first records of a segment.
     """
     known = agreement or Agreement({}, {})
-    stations, landers = _participants(message)
+    stations, landers = _participants(message, known)
+    strangers = set(landers) - set(known.landers)
     asking = _Asking(
         **{f.name: getattr(known, f.name) for f in dataclasses.fields(Agreement)}
         | {
-            "stations": {name: name for name in stations},
-            "landers": {name: name for name in landers},
+            "stations": {name: known.stations.get(name, name) for name in stations},
+            "landers": {name: known.landers.get(name, name) for name in landers},
+            # Whether a lander has an oscillator can be asked only of one who is known.
+            # A stand-in for the prediction decides no ambiguity: the modulus is asked for apart.
+            "metadata": {k: v for k, v in known.metadata.items() if k != "RANGE_MODULUS"},
+            "oscillators": None if strangers else known.oscillators,
         }
     )
     for kind, names, given in (
@@ -94,12 +99,15 @@ def needs(message: TrackingDataMessage, agreement: Agreement | None = None) -> l
             asking.asked[kind] = f"whose names here are {', '.join(missing)}?"
     refused: dict[str, None] = {}
     try:
-        sent = uplinks(message, asking)
+        sent = transmitted(message, asking)
     except InputError as error:
         return [*_texts(asking), str(error)]
     for segment in message.segments:
         try:
-            segment_measurements(_first_records(segment, asking), asking, sent, _some_round_trip)
+            if known.number(segment, "RANGE_MODULUS") and "RANGE" in segment.keywords:
+                reason = "the range has a modulus; the scenario's model predicts the round trip"
+                asking.asked.setdefault("a priori place of the lander", reason)
+            segment_measurements(_first_records(segment), asking, sent, _some_round_trip)
         except InputError as error:
             refused.setdefault(str(error))
     return [*_texts(asking), *refused]
@@ -109,24 +117,28 @@ def _texts(asking: _Asking) -> list[str]:
     return [f"{name}: {reason}" for name, reason in asking.asked.items()]
 
 
-def _participants(message: TrackingDataMessage) -> tuple[list[str], list[str]]:
-    """Names of stations and landers, by where they stand in the paths."""
+def _participants(message: TrackingDataMessage, known: Agreement) -> tuple[list[str], list[str]]:
+    """Names of stations and landers, by where they stand in the paths.
+
+    A path of one leg comes down from the lander, unless it starts at a known station.
+    """
     stations: dict[str, None] = {}
     landers: dict[str, None] = {}
     for segment in message.segments:
-        path = segment.path() or [1]
-        for place, number in enumerate(path):
-            names = landers if 0 < place < len(path) - 1 else stations
-            names.setdefault(segment.metadata[f"PARTICIPANT_{number}"])
+        names = [segment.metadata[f"PARTICIPANT_{number}"] for number in segment.path() or [1]]
+        if len(names) == 2:
+            between = {int(names[0] in known.stations)}
+        else:
+            between = set(range(1, len(names) - 1))
+        for place, name in enumerate(names):
+            (landers if place in between else stations).setdefault(name)
     return list(stations), list(landers)
 
 
-def _first_records(segment: Segment, asking: _Asking) -> Segment:
-    """The first record of each measurement; the modulus is noted, and taken away."""
+def _first_records(segment: Segment) -> Segment:
+    """The first record of each measurement, without a modulus."""
     few = Segment(metadata=dict(segment.metadata), source=segment.source)
-    if float(few.metadata.pop("RANGE_MODULUS", "0")) and "RANGE" in segment.keywords:
-        reason = "the range has a modulus; the scenario's model predicts the round trip"
-        asking.asked.setdefault("a priori place of the lander", reason)
+    few.metadata.pop("RANGE_MODULUS", None)
     for keyword in dict.fromkeys(segment.keywords):
         if keyword.startswith(MEASURED):
             row = segment.keywords.index(keyword)

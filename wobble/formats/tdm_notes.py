@@ -17,7 +17,10 @@ from wobble.formats.tdm_message import Segment, TrackingDataMessage
 
 __all__ = ["notes", "overlaps"]
 
-MEASURED = {"RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ"}
+MEASURED = {
+    *("RANGE", "DOPPLER_INTEGRATED", "DOPPLER_INSTANTANEOUS", "RECEIVE_FREQ"),
+    *(f"RECEIVE_FREQ_{n}" for n in range(1, 6)),
+}
 # Which correction belongs to which data.
 CORRECTIONS = {
     "CORRECTION_RANGE": "RANGE",
@@ -57,9 +60,9 @@ def _corrections(segment: Segment, agreement: Agreement) -> list[str]:
     if agreement.said(segment, "CORRECTIONS_APPLIED") == "YES":
         return []
     return [
-        f"{keyword} = {segment.metadata[keyword]} is not applied yet and is added"
+        f"{keyword} = {agreement.said(segment, keyword)} is not applied yet and is added"
         for keyword, data in CORRECTIONS.items()
-        if float(segment.metadata.get(keyword, "0"))
+        if agreement.number(segment, keyword)
         and any(name.startswith(data) for name in segment.keywords)
     ]
 

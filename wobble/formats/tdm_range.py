@@ -100,7 +100,7 @@ def round_trip_seconds(link: Link, rows: list[int], times: Time) -> list[Decimal
         raise link.line.error("one-way ranges are not converted", "RANGE_MODE")
     scales = _scales(link, times)
     units = link.corrected(rows, "CORRECTION_RANGE")
-    modulus = Decimal(link.segment.metadata.get("RANGE_MODULUS", "0"))
+    modulus = link.agreement.number(link.segment, "RANGE_MODULUS")
     if modulus:
         predicted = link.predicted(times, "the range has a modulus")
         for k, row in enumerate(rows):

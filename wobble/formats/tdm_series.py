@@ -20,8 +20,8 @@ from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
 from wobble.errors import InputError
 from wobble.formats.series_table import Series
 from wobble.formats.tdm import read_tdm
-from wobble.formats.tdm_link import utc
 from wobble.formats.tdm_message import Segment
+from wobble.formats.tdm_path import utc
 
 __all__ = ["KEYWORDS", "read_message_series"]
 

@@ -6,7 +6,8 @@ is missing; what the package has no use for is named in ``meta["not_used"]``.
 
 RANGE (km, s, range units) becomes half the round trip in m, DOPPLER_INTEGRATED (km/s) and
 RECEIVE_FREQ (Hz) the mean range rate in m/s with its epoch in the middle of the count.
-DOPPLER_INSTANTANEOUS (km/s) becomes the range rate over 2 ms around its tag.
+DOPPLER_INSTANTANEOUS (km/s) becomes the range rate over 2 ms around its tag. On a path from a
+lander to a station they are one-way range rates, and RANGE is refused.
 Decimal digits are kept through the change of units.
 
 The weather is interpolated linearly between the readings at the receiving station, and
@@ -26,19 +27,22 @@ from numpy.typing import NDArray
 from wobble.errors import InputError
 from wobble.formats.tdm_agreement import Agreement
 from wobble.formats.tdm_doppler import integrated_doppler, received_frequency
-from wobble.formats.tdm_link import Link, RoundTrip, uplinks, utc
+from wobble.formats.tdm_downlink import Downlink
+from wobble.formats.tdm_link import Link, RoundTrip
 from wobble.formats.tdm_message import Segment, TrackingDataMessage
 from wobble.formats.tdm_notes import notes
+from wobble.formats.tdm_path import utc
 from wobble.formats.tdm_range import LIGHT, range_epochs, round_trip_seconds
-from wobble.formats.text import rows_at
+from wobble.formats.tdm_sent import Sent, transmitted
+from wobble.formats.text import Line, rows_at
 from wobble.formats.time_tags import calendar_text
-from wobble.formats.uplink import Uplink
 from wobble.link.observables import INSTANT
 from wobble.tracking import WEATHER_LIMITS, Tracking
 
 __all__ = ["segment_measurements", "tracking"]
 
 Array = NDArray[np.float64]
+AnyLink = Link | Downlink
 
 WEATHER = {
     "pressure_hpa": "PRESSURE",
@@ -77,7 +81,7 @@ def tracking(
         If the meaning of a measurement is not certain, with file, line and keyword and with
         what is missing; or if there is no measurement in the message.
     """
-    sent = uplinks(message, agreement)
+    sent = transmitted(message, agreement)
     parts = [
         part
         for segment in message.segments
@@ -94,7 +98,7 @@ def tracking(
 
 
 def segment_measurements(
-    segment: Segment, agreement: Agreement, sent: dict[str, Uplink], round_trip: RoundTrip | None
+    segment: Segment, agreement: Agreement, sent: Sent, round_trip: RoundTrip | None
 ) -> list[Tracking]:
     """Ranges and range rates of one segment, none if it has neither.
 
@@ -102,8 +106,8 @@ def segment_measurements(
     ----------
     segment : Segment
     agreement : Agreement
-    sent : dict of str to Uplink
-        What the stations transmitted, from the whole message.
+    sent : Sent
+        What the participants transmitted, from the whole message.
     round_trip : callable, optional
         As for `tracking`.
 
@@ -119,7 +123,7 @@ def segment_measurements(
     if not (ranges or integrated or instants or received):
         return []
     first = segment.line(min(ranges + integrated + instants + received))
-    link = Link(segment, agreement, sent, round_trip, first)
+    link = _link(segment, agreement, first, sent, round_trip)
     if integrated and received:
         raise first.error(
             "the segment has Doppler twice",
@@ -134,7 +138,30 @@ def segment_measurements(
     return [_located(table, link, rows) for rows, table in tables if rows]
 
 
-def _located(table: Callable[[Link, list[int]], Tracking], link: Link, rows: list[int]) -> Tracking:
+def _link(
+    segment: Segment,
+    agreement: Agreement,
+    line: Line,
+    sent: Sent,
+    round_trip: RoundTrip | None,
+) -> AnyLink:
+    """The segment as a link with as many legs as its path has."""
+    mode = agreement.said(segment, "MODE")
+    if mode in (None, "SEQUENTIAL") and len(segment.path()) == 3:
+        return Link(segment, agreement, line, sent.up, round_trip)
+    if mode in (None, "SEQUENTIAL") and len(segment.path()) == 2:
+        return Downlink(segment, agreement, line, sent.down)
+    raise line.error(
+        "only the paths station, lander, station and lander, station are converted",
+        "PATH",
+        found=f"{mode}, {segment.metadata.get('PATH', 'no path')}",
+        expected="SEQUENTIAL, such as 1,2,1 or 1,2,3 or 1,2",
+    )
+
+
+def _located(
+    table: Callable[[AnyLink, list[int]], Tracking], link: AnyLink, rows: list[int]
+) -> Tracking:
     """The table that a function makes, with an error of its that knows the file."""
     try:
         with localcontext(prec=DIGITS), rows_at(lambda k: link.segment.line(rows[k])):
@@ -145,7 +172,14 @@ def _located(table: Callable[[Link, list[int]], Tracking], link: Link, rows: lis
         raise link.line.error(error.problem, error.field, error.found, error.expected) from error
 
 
-def _range_table(link: Link, rows: list[int]) -> Tracking:
+def _range_table(link: AnyLink, rows: list[int]) -> Tracking:
+    if isinstance(link, Downlink):
+        raise link.segment.line(rows[0]).error(
+            "one-way ranges are not converted",
+            "RANGE",
+            found=f"PATH = {link.segment.metadata['PATH']}",
+            expected="the path of a round trip, such as 1,2,1",
+        )
     epoch = range_epochs(link, link.at_antenna(utc(link.segment, rows)))
     seconds = round_trip_seconds(link, rows, epoch)
     sigma = link.agreement.need("range_sigma", link.line, "the file has no accuracy")
@@ -153,22 +187,20 @@ def _range_table(link: Link, rows: list[int]) -> Tracking:
     return _table(link, "range", epoch, np.nan, values, sigma, link.frequencies(epoch))
 
 
-def _doppler_table(link: Link, rows: list[int]) -> Tracking:
+def _doppler_table(link: AnyLink, rows: list[int]) -> Tracking:
     middles = _count_middles(link, rows)
-    return _rate_table(link, middles, integrated_doppler(link, rows))
+    return _rate_table(link, middles, _count(link), integrated_doppler(link, rows))
 
 
-def _instantaneous_table(link: Link, rows: list[int]) -> Tracking:
+def _instantaneous_table(link: AnyLink, rows: list[int]) -> Tracking:
     """Range rates at an instant, which the model takes over so short a count."""
     _require_reception(link)
     epoch = link.at_antenna(utc(link.segment, rows))
-    sigma = link.agreement.need("range_rate_sigma", link.line, "the file has no accuracy")
-    rates, frequencies = integrated_doppler(link, rows), link.frequencies(epoch)
-    return _table(link, "range_rate", epoch, INSTANT, rates, sigma, frequencies)
+    return _rate_table(link, epoch, INSTANT, integrated_doppler(link, rows))
 
 
-def _frequency_table(link: Link, rows: list[int]) -> Tracking:
-    good = ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[2]}")
+def _frequency_table(link: AnyLink, rows: list[int]) -> Tracking:
+    good = ("RECEIVE_FREQ", f"RECEIVE_FREQ_{link.stops[-1]}")
     for row in rows:
         if link.segment.keywords[row] not in good:
             raise link.segment.line(row).error(
@@ -176,30 +208,38 @@ def _frequency_table(link: Link, rows: list[int]) -> Tracking:
                 link.segment.keywords[row],
             )
     middles = _count_middles(link, rows)
-    return _rate_table(link, middles, received_frequency(link, rows, middles))
+    if isinstance(link, Downlink):
+        rates = link.received_rates(rows)
+    else:
+        rates = received_frequency(link, rows, middles)
+    return _rate_table(link, middles, _count(link), rates)
 
 
-def _require_reception(link: Link) -> None:
+def _require_reception(link: AnyLink) -> None:
     if link.tag != "receive":
         raise link.line.error(
             "Doppler with time tags of transmission is not converted", "TIMETAG_REF"
         )
 
 
-def _count_middles(link: Link, rows: list[int]) -> Time:
+def _count_middles(link: AnyLink, rows: list[int]) -> Time:
     _require_reception(link)
     return link.to_middle(link.at_antenna(utc(link.segment, rows)))
 
 
-def _rate_table(link: Link, middles: Time, rates: Array) -> Tracking:
-    sigma = link.agreement.need("range_rate_sigma", link.line, "the file has no accuracy")
-    count = float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
+def _count(link: AnyLink) -> float:
+    return float(link.agreement.demand(link.segment, "INTEGRATION_INTERVAL", link.line))
+
+
+def _rate_table(link: AnyLink, middles: Time, count: float, rates: Array) -> Tracking:
+    name = f"{link.rate_kind}_sigma"
+    sigma = link.agreement.need(name, link.line, "the file has no accuracy")
     frequencies = link.frequencies(middles)
-    return _table(link, "range_rate", middles, count, rates, sigma, frequencies)
+    return _table(link, link.rate_kind, middles, count, rates, sigma, frequencies)
 
 
 def _table(
-    link: Link,
+    link: AnyLink,
     kind: str,
     epoch: Time,
     count: float,

@@ -3,11 +3,13 @@
 In: the table of measurements and the `Agreement` under which it is to be read. Out: a
 message of version 1 or 2 of the standard, to be written in either notation.
 
-There is one segment for each pass, kind, path, time tag and count, and one for the weather
-of each receiving station. Ranges are written in km or s without a modulus, range rates as
-DOPPLER_INTEGRATED in km/s with the time tag in the middle of the count. Read again under
-the same agreement, values and time tags are the same to the last bit. Standard deviations
-have no place in the standard: they are the agreement's. Source: CCSDS 503.0-B-2 (2020).
+There is one segment for each pass, kind, path, time tag, count and oscillator, and one for the
+weather of each receiving station. Ranges are written in km or s without a modulus, range rates
+as DOPPLER_INTEGRATED in km/s with the time tag in the middle of the count, one-way range rates
+as received frequencies, RECEIVE_FREQ_2, whose FREQ_OFFSET is the nominal frequency of the
+lander's oscillator. Read again under the same agreement, values and time tags are the same to
+the last bit. Standard deviations have no place in the standard: they are the agreement's.
+Source: CCSDS 503.0-B-2 (2020).
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ WEATHER = (
     ("TEMPERATURE", "temperature_k"),
     ("RHUMIDITY", "humidity_percent"),
 )
+ONE_WAY = "one_way_range_rate"
 # One more than the 17 that a float needs, and some for the change of units.
 DIGITS = 25
 
@@ -51,14 +54,14 @@ def message_from(
     Parameters
     ----------
     tracking : Tracking
-        The measurements. The frequency of the uplink is stated with the first measurement and
+        The measurements. The frequency transmitted is stated with the first measurement and
         wherever it changes.
     agreement : Agreement
         Names of the participants, and whether two-way values are halved.
     originator : str
         Who makes the message.
     created : Time
-        When.
+        When; it is written to the second.
     range_units : {"km", "s"}
         Unit of the ranges.
     version : {"1.0", "2.0"}
@@ -78,7 +81,7 @@ def message_from(
             expected="km or s",
         )
     message = TrackingDataMessage(version)
-    message.head("CREATION_DATE", str(calendar_text(created)[0]))
+    message.head("CREATION_DATE", Time(created.utc, precision=0).isot)
     message.head("ORIGINATOR", originator)
     tags = calendar_text(tracking.epoch)
     with localcontext(prec=DIGITS):
@@ -98,6 +101,9 @@ def _groups(tracking: Tracking) -> list[list[int]]:
     names = ("pass_id", "kind", "transmitter", "receiver", "lander", "tag")
     columns = [getattr(tracking, name).tolist() for name in names]
     columns.append(np.nan_to_num(tracking.count_time).tolist())
+    # One offset holds for a whole segment of received frequencies.
+    one_way = tracking.kind == ONE_WAY
+    columns.append(np.where(one_way, tracking.frequency, 0.0).tolist())
     groups: dict[tuple[object, ...], list[int]] = {}
     for row, key in enumerate(zip(*columns, strict=True)):
         groups.setdefault(key, []).append(row)
@@ -124,39 +130,50 @@ def _segment(
     segment.describe("STOP_TIME", str(tags[rows[order[-1]]]))
     _describe_path(segment, tracking, first, agreement)
     if tracking.kind[first] == "range":
-        keyword, choice = "RANGE", "two_way_range"
-        unit = Decimal(1000) if range_units == "km" else LIGHT
+        keyword = "RANGE"
         segment.describe("RANGE_UNITS", range_units)
         segment.describe("RANGE_MODULUS", "0.0")
+        unit = Decimal(1000) if range_units == "km" else LIGHT
+        scale = _ways(agreement, "two_way_range") / unit
     else:
-        keyword, choice = "DOPPLER_INTEGRATED", "two_way_doppler"
-        unit = Decimal(1000)
         segment.describe("INTEGRATION_INTERVAL", repr(float(tracking.count_time[first])))
         segment.describe("INTEGRATION_REF", "MIDDLE")
-    halved = agreement.need(choice, BY_HAND, "the path is two-way") == "half"
-    _add_values(segment, keyword, tracking[rows], tags[rows], (1 if halved else 2) / unit)
+        if tracking.kind[first] == ONE_WAY:
+            keyword, nominal = "RECEIVE_FREQ_2", repr(float(tracking.frequency[first]))
+            segment.describe("FREQ_OFFSET", nominal)
+            scale = -Decimal(nominal) / LIGHT
+        else:
+            keyword = "DOPPLER_INTEGRATED"
+            scale = _ways(agreement, "two_way_doppler") / Decimal(1000)
+    _add_values(segment, keyword, tracking[rows], tags[rows], scale)
     return segment
 
 
+def _ways(agreement: Agreement, choice: str) -> int:
+    """How many times the one-way value is written of a round trip."""
+    return 1 if agreement.need(choice, BY_HAND, "the path is two-way") == "half" else 2
+
+
 def _describe_path(segment: Segment, tracking: Tracking, row: int, agreement: Agreement) -> None:
-    transmitter, receiver = str(tracking.transmitter[row]), str(tracking.receiver[row])
-    names = [
-        _known_as("station", agreement.stations, transmitter),
-        _known_as("lander", agreement.landers, str(tracking.lander[row])),
-    ]
-    if receiver != transmitter:
-        names.append(_known_as("station", agreement.stations, receiver))
-    for number, name in enumerate(names, start=1):
+    transmitter, receiver = (
+        _known_as("station", agreement.stations, str(names[row]))
+        for names in (tracking.transmitter, tracking.receiver)
+    )
+    lander = _known_as("lander", agreement.landers, str(tracking.lander[row]))
+    up = [] if tracking.kind[row] == ONE_WAY else [transmitter]
+    stops = [*up, lander, receiver]
+    participants = list(dict.fromkeys(stops))
+    for number, name in enumerate(participants, start=1):
         segment.describe(f"PARTICIPANT_{number}", name)
     segment.describe("MODE", "SEQUENTIAL")
-    segment.describe("PATH", "1,2,1" if receiver == transmitter else "1,2,3")
+    segment.describe("PATH", ",".join(str(participants.index(stop) + 1) for stop in stops))
     segment.describe("TIMETAG_REF", str(tracking.tag[row]).upper())
 
 
 def _add_values(
     segment: Segment, keyword: str, tracking: Tracking, tags: NDArray[np.str_], scale: Decimal
 ) -> None:
-    """The values of a segment times a scale, and the uplink wherever it changes."""
+    """The values of a segment times a scale, and the frequency sent wherever it changes."""
     sent = None
     columns = (tags.tolist(), tracking.value.tolist(), tracking.frequency.tolist())
     for tag, value, frequency in zip(*columns, strict=True):

@@ -13,6 +13,7 @@ navigation data messages).
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable, Iterator
 from xml.parsers import expat
 from xml.sax.saxutils import escape
@@ -28,6 +29,8 @@ __all__ = ["read_xml", "write_xml", "xml_text"]
 Path = str | os.PathLike[str]
 CHUNK = 65_536
 LONGEST_TEXT = 65_536
+# A comment may be broken into lines; blanks within a line are kept, as in the other notation.
+BREAK = re.compile(r"\s*[^\S ]\s*")
 # Where an element may stand: the names of those around it.
 SECTIONS = {
     ("tdm",): "message",
@@ -201,7 +204,7 @@ class _Reader:
     def end_leaf(self, name: str) -> None:
         text, line, parent = self.taken_text(), self.line, self.section
         if name == "COMMENT":
-            self.comments(parent).append(" ".join(text.split()))
+            self.comments(parent).append(BREAK.sub(" ", text))
         elif parent == "header":
             self.message.head(name, text, line)
         elif parent == "metadata":

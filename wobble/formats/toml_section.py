@@ -54,7 +54,7 @@ def read_toml(path: str | Path) -> Section:
         ) from error
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # endless numbers and nesting are neither
         where = re.search(r"line (\d+)", str(error))
         raise InputError(
             f"is not valid TOML: {error}",
@@ -63,7 +63,11 @@ def read_toml(path: str | Path) -> Section:
         ) from error
     if not data:
         raise InputError("is empty", source=path, expected="a TOML file with keys")
-    return Section(path, _find_lines(text), "", data)
+    top = Section(path, _find_lines(text), "", data)
+    huge = _huge_number(data)
+    if huge is not None:
+        raise top.error(huge, "is not valid TOML", "a huge whole number", "one of 64 bits")
+    return top
 
 
 def parse_quantity(text: str, unit: str) -> float:
@@ -86,6 +90,8 @@ def parse_quantity(text: str, unit: str) -> float:
         raise ValueError(
             f"given in no unit that is known ({str(error).splitlines()[0]})"
         ) from error
+    if not isinstance(given, units.UnitBase):
+        raise ValueError("given in several units, or in a logarithmic one")
     if given.scale != 1.0:  # a second number, as in "1.2.3 m", is no part of a unit
         raise ValueError("no number with a unit")
     wanted = units.Unit(unit)
@@ -97,6 +103,19 @@ def parse_quantity(text: str, unit: str) -> float:
             else "given without a unit"
         )
     return float((value * given).to_value(wanted))
+
+
+def _huge_number(value: object, name: str = "") -> str | None:
+    """Dotted name of a whole number of more than the 64 bits that TOML has, if there is one."""
+    if isinstance(value, dict):
+        parts = [(f"{name}.{key}".lstrip("."), part) for key, part in value.items()]
+    elif isinstance(value, list):
+        parts = [(name, part) for part in value]
+    else:
+        huge = isinstance(value, int) and not -(2**63) <= value < 2**63
+        return name if huge else None
+    found = (_huge_number(part, key) for key, part in parts)
+    return next((key for key in found if key is not None), None)
 
 
 def _find_lines(text: str) -> dict[str, int]:
