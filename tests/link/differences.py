@@ -14,11 +14,11 @@ from wobble.link.delays import (
     FixedDelay,
     GravitationalDelay,
     Ionosphere,
-    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
 )
+from wobble.link.lander_air import PlanetAtmosphere
 from wobble.link.observables import Link
 from wobble.link.plasma import SPHERICAL_CORONA
 

@@ -26,7 +26,6 @@ from wobble.link.delays import (
     GravitationalDelay,
     Ionosphere,
     OpticalTroposphere,
-    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
@@ -34,6 +33,7 @@ from wobble.link.delays import (
     day_of_year,
     elevation_at_station,
 )
+from wobble.link.lander_air import PlanetAtmosphere
 from wobble.link.observables import Link
 from wobble.link.plasma import SPHERICAL_CORONA, impact_parameter
 

@@ -144,6 +144,7 @@ def test_electrons_raise_the_frequency_while_they_thicken(tags):
     assert np.abs(expected).max() > 1e-4
 
 
-def test_a_count_time_that_is_not_positive_is_refused(tags):
+@pytest.mark.parametrize("count", [0.0, -60.0, np.nan, 7200.0])
+def test_a_count_time_that_is_not_positive_or_too_long_is_refused(tags, count):
     with pytest.raises(InputError, match="count_time"):
-        link_of().range_rate(tags, 0.0)
+        link_of().range_rate(tags, count)

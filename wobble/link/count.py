@@ -16,14 +16,15 @@ from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
+from wobble.errors import InputError
 from wobble.link.ends import End, Event
 from wobble.link.light_time import Leg
 
-__all__ = ["Boundaries", "leg_change", "rough_step"]
+__all__ = ["LONGEST_COUNT", "Boundaries", "count_times", "leg_change", "rough_step"]
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,36 @@ SAME_INSTANT = 1e-9
 
 Time tags resolve 1e-11 s. The steps of the ends are taken over the count itself, so that only
 delays and corrections see the difference: 1e-12 m."""
+
+
+LONGEST_COUNT = 5000.0
+"""Longest count time, s: a step of a station is taken within a quarter of a record of the Earth's
+orientation, 5400 s."""
+
+
+def count_times(seconds: ArrayLike, n: int) -> Array:
+    """Lengths of n counts, s, shape (n,).
+
+    Parameters
+    ----------
+    seconds : array_like, shape (n,) or scalar
+    n : int
+
+    Raises
+    ------
+    InputError
+        If one is not positive, or longer than `LONGEST_COUNT`.
+    """
+    count = np.broadcast_to(np.asarray(seconds, float), (n,))
+    good = (count > 0) & (count <= LONGEST_COUNT)
+    if not good.all():
+        raise InputError(
+            "a count time is positive and not longer than what one model of motion covers",
+            field="count_time",
+            found=f"{count[~good][0]:g} s",
+            expected=f"more than 0 s, at most {LONGEST_COUNT:g} s",
+        )
+    return count
 
 
 @dataclass(frozen=True, eq=False)

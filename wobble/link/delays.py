@@ -11,7 +11,8 @@ One class, one effect; a new effect is a new class with `group` and `phase`. Siz
   degrees of elevation, Venus and Jupiter 0.0001, Mars 0.00005;
 * `RadioTroposphere`: 2.3 m at the zenith, 13 m at 10 degrees;
 * `OpticalTroposphere`: 2.4 m at the zenith;
-* `PlanetAtmosphere`: 4 cm at the zenith of Mars, 0.01 mm/s at 30 degrees of elevation;
+* `wobble.link.lander_air.PlanetAtmosphere`: 4 cm at the zenith of Mars, 0.01 mm/s at 30
+  degrees of elevation;
 * `AxisOffset`: as large as the distance of the antenna's axes, up to some metres; for 2 m
   0.1 mm/s, steady over a pass and the same every day;
 * `Ionosphere`: 6 mm for 1e16 electrons/m^2 at 8.4 GHz, times 5 to 100 by day;
@@ -43,7 +44,7 @@ from wobble.earth.troposphere import (
 from wobble.earth.weather import water_vapour_pressure
 from wobble.ephemeris import Ephemeris
 from wobble.link.blocks import Rows, rows
-from wobble.link.ends import LanderEnd, StationEnd
+from wobble.link.ends import StationEnd
 from wobble.link.light_time import Leg
 from wobble.link.plasma import Corona, coronal_delay
 from wobble.link.surface_weather import Weather, or_else
@@ -52,11 +53,11 @@ from wobble.rotations import cross, of_components
 __all__ = [
     "AxisOffset",
     "Delay",
+    "Effect",
     "FixedDelay",
     "GravitationalDelay",
     "Ionosphere",
     "OpticalTroposphere",
-    "PlanetAtmosphere",
     "RadioTroposphere",
     "SolarCorona",
     "Weather",
@@ -106,7 +107,7 @@ class Delay(Protocol):
         ...
 
 
-class _Effect(ABC):
+class Effect(ABC):
     """What most effects have in common."""
 
     dispersive: ClassVar[bool] = False
@@ -150,7 +151,7 @@ class _Effect(ABC):
 
 
 @dataclass(frozen=True, eq=False)
-class GravitationalDelay(_Effect):
+class GravitationalDelay(Effect):
     """Delay by the curvature of space around massive bodies.
 
     ``(1 + gamma) GM/c^3 ln[(r_1 + r_2 + rho + m) / (r_1 + r_2 - rho + m)]``, ``m = (1 +
@@ -201,7 +202,7 @@ def _shapiro(start: Array, stop: Array, rho: Array, gm: float) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class FixedDelay(_Effect):
+class FixedDelay(Effect):
     """A constant of the hardware, for example of the transponder, counted on one leg.
 
     Parameters
@@ -258,7 +259,7 @@ def elevation_for_air(end: StationEnd, leg: Leg, least: float = MINIMUM_ELEVATIO
 
 
 @dataclass(frozen=True, eq=False)
-class _AtStations(_Effect):
+class _AtStations(Effect):
     """An effect of the air over the stations: who stands at the leg's end."""
 
     transmitter: StationEnd
@@ -403,64 +404,6 @@ class AxisOffset(_AtStations):
 
 
 @dataclass(frozen=True, eq=False)
-class PlanetAtmosphere(_Effect):
-    """Neutral atmosphere over the lander, a thin shell at its scale height.
-
-    Parameters
-    ----------
-    lander : LanderEnd
-    zenith : float
-        Delay at the zenith, m (`wobble.earth.troposphere.zenith_delay_carbon_dioxide`).
-    scale_height : float
-        m; that of Mars if left out (from memory).
-    """
-
-    lander: LanderEnd
-    zenith: float
-    scale_height: float = 10.8e3
-
-    @property
-    def _ratio(self) -> float:
-        """Of the shell's radius to the planet's."""
-        return 1.0 + self.scale_height / self.lander.body.equatorial_radius
-
-    def _sine(self, leg: Leg) -> Array:
-        """Of the station's elevation at the lander."""
-        body, lander = self.lander.body, self.lander.lander
-        up = body.orientation.inertial(lander.horizon(body)[2], leg.lander.epochs)
-        return -np.einsum("ni,ni->n", up, leg.to_lander) / leg.distance
-
-    def _mapping(self, sine: Array) -> Array:
-        return 1.0 / np.sqrt(1.0 - (1.0 - sine**2) / self._ratio**2)
-
-    def _per_zenith(self, leg: Leg) -> Array:
-        """s/m."""
-        return self._mapping(self._sine(leg)) / SPEED_OF_LIGHT
-
-    def group(self, leg: Leg) -> Array:
-        return self.zenith * self._per_zenith(leg)
-
-    def by_lander(self, leg: Leg) -> Array:
-        """Derivatives of the group delay by the lander's place, ICRF, s/m, shape (n, 3).
-
-        The zenith tilts by as much as the place moves around the planet. At 10 degrees of
-        elevation on Mars 3e-7 of a range's derivative and 3e-6 of a range rate's, which becomes
-        2e-5 at the horizon; the flattening, 1 % of that, is left out.
-        """
-        sine = self._sine(leg)
-        per_sine = -sine / self._ratio**2 * self._mapping(sine) ** 3
-        away, radius = leg.to_lander / leg.distance[:, None], leg.lander.turned
-        length = np.linalg.norm(radius, axis=1)[:, None]
-        level = away - radius * np.einsum("ni,ni->n", away, radius)[:, None] / length**2
-        return -self.zenith / SPEED_OF_LIGHT * per_sine[:, None] * level / length
-
-    def partials(self, leg: Leg, names: Collection[str]) -> dict[str, Array]:
-        """With respect to ``lander.NAME.zenith_delay``, s/m."""
-        name = f"lander.{self.lander.lander.name}.zenith_delay"
-        return {name: self._per_zenith(leg)} if name in names else {}
-
-
-@dataclass(frozen=True, eq=False)
 class Ionosphere(_AtStations):
     """Thin shell of given vertical content over both stations.
 
@@ -511,7 +454,7 @@ class Ionosphere(_AtStations):
 
 
 @dataclass(frozen=True, eq=False)
-class SolarCorona(_Effect):
+class SolarCorona(Effect):
     """Electrons of the corona and the solar wind along the leg.
 
     Parameters

@@ -32,13 +32,13 @@ from wobble.link.delays import (
     GravitationalDelay,
     Ionosphere,
     OpticalTroposphere,
-    PlanetAtmosphere,
     RadioTroposphere,
     SolarCorona,
     Weather,
     elevation_at_station,
 )
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
+from wobble.link.lander_air import PlanetAtmosphere
 from wobble.link.light_time import Leg, RoundTrip
 from wobble.link.media import Media
 from wobble.link.observables import Link

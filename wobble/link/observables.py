@@ -36,9 +36,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
-from wobble.errors import InputError
 from wobble.link.blocks import Rows, in_blocks, joined, rows
-from wobble.link.count import Boundaries, leg_change, rough_step
+from wobble.link.count import Boundaries, count_times, leg_change, rough_step
 from wobble.link.delays import Delay
 from wobble.link.ends import LanderEnd, StationEnd
 from wobble.link.light_time import Leg, RoundTrip, solve_round_trip
@@ -52,9 +51,6 @@ Array = NDArray[np.float64]
 INSTANT = 2.0e-3
 AROUND = 1.0
 """Interval whose exact mean rate stands for that at its middle, where two are subtracted, s."""
-LONGEST_COUNT = 5000.0
-"""Longest count time, s: a step of a station is taken within a quarter of a record of the Earth's
-orientation, 5400 s."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -232,18 +228,10 @@ class Link:
         Raises
         ------
         InputError
-            If a count time is not positive, or longer than `LONGEST_COUNT`.
+            If a count time is not possible (`wobble.link.count.count_times`).
         """
         middle = Epochs.from_time(tags, "tt").shift(-self._clock_offset(self.receiver))
-        count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
-        good = (count > 0) & (count <= LONGEST_COUNT)
-        if not good.all():
-            raise InputError(
-                "a count time is positive and not longer than what one model of motion covers",
-                field="count_time",
-                found=f"{count[~good][0]:g} s",
-                expected=f"more than 0 s, at most {LONGEST_COUNT:g} s",
-            )
+        count = count_times(count_time, len(middle))
         at = Boundaries.of(middle, count, self._changes())
         link = self.rows(at.count)
 

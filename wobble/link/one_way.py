@@ -26,8 +26,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import GM, L_B, SPEED_OF_LIGHT
 from wobble.epochs import Epochs
-from wobble.errors import InputError
-from wobble.link.count import leg_change, rough_step
+from wobble.link.count import count_times, leg_change, rough_step
 from wobble.link.delays import Delay
 from wobble.link.downlink_partials import downlink_partials, lander_clock_partials
 from wobble.link.ends import Event, LanderEnd, StationEnd
@@ -133,12 +132,10 @@ class OneWayLink:
         Raises
         ------
         InputError
-            If a count time is not positive.
+            If a count time is not possible (`wobble.link.count.count_times`).
         """
         middle = Epochs.from_time(tags, "tt").shift(-self.receiver.station.clock_offset)
-        count = np.broadcast_to(np.asarray(count_time, float), (len(middle),))
-        if not (count > 0.0).all():
-            raise InputError("a count time is positive", field="count_time", found=count.min())
+        count = count_times(count_time, len(middle))
         return self.from_instants(middle.shift(-count / 2.0), count)
 
     def from_instants(self, first: Epochs, count: Array) -> OneWayRate:
