@@ -8,8 +8,6 @@ still contain are taken out, and time tags move from the electronics of the stat
 antenna. Source: CCSDS 503.0-B-2 (2020), section 3.3.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -26,6 +24,8 @@ LONGEST = Decimal(86_400)
 EXACT_SCALES = ("UTC", "TAI", "TT", "GPS")
 
 
+# The annotations of this module are objects, not texts: the classes derived from this one have
+# them in their own signatures, where the names of this module mean nothing.
 @dataclass(frozen=True)
 class SignalPath:
     """A segment whose signal comes from a lander to a station in the end.
