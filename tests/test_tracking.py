@@ -48,6 +48,8 @@ def test_columns_cannot_be_changed_in_place():
     ("name", "row", "bad"),
     [
         ("value", 2, np.nan),
+        ("value", 0, -1e11),  # received before it was sent
+        ("value", 1, 3e8),  # faster than light
         ("sigma", 1, 0.0),
         ("sigma", 1, np.inf),
         ("frequency", 3, -1.0),

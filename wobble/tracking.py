@@ -23,6 +23,7 @@ import numpy as np
 from astropy.time import Time
 from numpy.typing import ArrayLike, NDArray
 
+from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 
 if TYPE_CHECKING:  # they need not be installed
@@ -136,6 +137,10 @@ class Tracking:
         self._demand("transmitter", alone, "the receiver, for a one-way range rate")
         self._demand("tag", ~counted | (self.tag == "receive"), "receive, for a range rate")
         self._demand("value", np.isfinite(self.value), "a finite number")
+        causal = "0 or more, for a range: no signal is received before it is sent"
+        self._demand("value", counted | (self.value >= 0.0), causal)
+        slower = np.abs(self.value) < SPEED_OF_LIGHT
+        self._demand("value", ~counted | slower, "less than the speed of light, for a range rate")
         self._demand("sigma", np.isfinite(self.sigma) & (self.sigma > 0), positive)
         self._demand("frequency", np.isfinite(self.frequency) & (self.frequency > 0), positive)
         counts = np.isfinite(self.count_time) & (self.count_time > 0)

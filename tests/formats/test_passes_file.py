@@ -39,7 +39,7 @@ def campaign(n: int = 6) -> Tracking:
         epoch=start + TimeDelta(np.cumsum(rng.uniform(1, 9999, n)), format="sec"),
         tag=np.full(n, "receive"),
         count_time=np.where(counted, 60.0, np.nan),
-        value=rng.normal(size=n) * 1e11 / 3.0,
+        value=np.where(counted, rng.normal(size=n) * 1e4, rng.uniform(size=n) * 1e11) / 3.0,
         sigma=rng.uniform(0.1, 1.0, n) / 3.0,
         frequency=np.full(n, 7.2e9 + 1e-4 / 3.0),
         pressure_hpa=np.where(counted, np.nan, 870.1),

@@ -38,7 +38,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Ramps:
-    """Piecewise linear frequency of a station, on its own clock.
+    """Piecewise linear frequency of a station, at epochs of TT.
+
+    The station's clock is taken for right: an offset of a microsecond moves a ramp of 1 Hz/s by
+    1e-6 Hz, 2e-8 mm/s of range rate.
 
     Parameters
     ----------
