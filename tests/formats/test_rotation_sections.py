@@ -249,6 +249,7 @@ def test_polar_motion_from_a_file_beside_the_body(write: Write, tmp_path: Path) 
         ("2020-03-01T00:00:00", "the-ides", "epoch.*date cannot be read"),
         ("unit: mas", "unit: km", "polar_x.*not an angle"),
         ("unit: mas", "unit: 'mas, s'", "polar_x.*not an angle"),
+        ("unit: mas", "unit: mast", "polar_x.*not an angle"),
         ("polar_x", "polar_q", r"polar_q.*perhaps 'polar_y'"),
         ("00 3.0 0.001", '00 "" 0.001', "polar_x.*missing"),
         ("00 3.0 0.001", "00 nan 0.001", "2020-03-01.*"),
