@@ -16,15 +16,15 @@ with its centrifugal part makes of a height, 2e-4 of a coordinate's derivative
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
-from wobble.epochs import Epochs
 from wobble.link.delays import Delay
+from wobble.link.lander_partials import lander_partials, orbit_partials
 from wobble.link.light_time import Leg
 
 if TYPE_CHECKING:
@@ -54,9 +54,10 @@ def downlink_partials(link: OneWayLink, leg: Leg, names: Collection[str]) -> dic
     local = direction + sent.velocity / SPEED_OF_LIGHT
     for delay in link.delays:
         local = local + _metres(delay, gain)[:, None] * delay.by_lander(leg)
+    lander, epochs = link.lander, sent.epochs
     return (
-        _lander_partials(link, leg, wanted, local)
-        | _orbit_partials(link, leg, wanted, orbital, link.lander.orbit_axes)
+        lander_partials(lander, wanted, epochs, local)
+        | orbit_partials(lander, wanted, epochs, orbital, lander.orbit_axes)
         | _station_partials(link, leg, wanted, unit, gain)
         | _delay_partials(link, leg, wanted, gain)
     )
@@ -69,43 +70,11 @@ def lander_clock_partials(link: OneWayLink, leg: Leg, names: Collection[str]) ->
     clock runs faster, and ``w.da/c`` by the planet's offset, with w the velocity of the lander
     around its planet and da the turning of the orbit's axis.
     """
-    wanted, sent = set(names), leg.transmission
-    gravity, around = (
-        vectors / SPEED_OF_LIGHT for vectors in (link.lander.gravity(sent), sent.turned_velocity)
+    lander, sent = link.lander, leg.transmission
+    gravity, around = lander.gravity(sent), sent.turned_velocity
+    return lander_partials(lander, names, sent.epochs, gravity / SPEED_OF_LIGHT) | orbit_partials(
+        lander, names, sent.epochs, around / SPEED_OF_LIGHT, lander.orbit_axes_rate
     )
-    return _lander_partials(link, leg, wanted, gravity) | _orbit_partials(
-        link, leg, wanted, around, link.lander.orbit_axes_rate
-    )
-
-
-def _lander_partials(
-    link: OneWayLink, leg: Leg, names: set[str], direction: Array
-) -> dict[str, Array]:
-    """By the rotation and the lander's coordinates."""
-    orientation, lander = link.lander.body.orientation, link.lander.lander
-    epochs = leg.transmission.epochs
-    out = orientation.projected_partials(names, lander.position, epochs, direction)
-    coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
-    if not names.isdisjoint(coordinates):
-        fixed = orientation.body_fixed(direction, epochs)
-        out |= {name: fixed[:, k] for name, k in coordinates.items() if name in names}
-    return out
-
-
-def _orbit_partials(
-    link: OneWayLink,
-    leg: Leg,
-    names: set[str],
-    direction: Array,
-    axes: Callable[[Epochs], Array],
-) -> dict[str, Array]:
-    """By the offset of the planet from its ephemeris along the axes of its orbit."""
-    parts = ("radial", "transverse", "normal")
-    offsets = {f"ephemeris.{link.lander.body.name}.{part}": k for k, part in enumerate(parts)}
-    if names.isdisjoint(offsets):
-        return {}
-    along = np.einsum("nij,nj->in", axes(leg.transmission.epochs), direction)
-    return {name: along[k] for name, k in offsets.items() if name in names}
 
 
 def _station_partials(

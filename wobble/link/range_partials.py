@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.link.delays import Delay
+from wobble.link.lander_partials import lander_partials, orbit_partials
 from wobble.link.light_time import RoundTrip
 
 if TYPE_CHECKING:
@@ -59,7 +60,6 @@ def range_partials(
     wanted = set(names)
     in_tdb = (
         _lander_partials(link, trip, wanted, of_phase)
-        | _orbit_partials(link, trip, wanted)
         | _station_partials(link, trip, wanted, of_phase)
         | _delay_partials(link, trip, wanted, of_phase)
     )
@@ -77,33 +77,16 @@ def _clock_rates(link: Link, trip: RoundTrip) -> tuple[Array, Array]:
 def _lander_partials(
     link: Link, trip: RoundTrip, names: set[str], of_phase: bool
 ) -> dict[str, Array]:
-    """By the rotation and by the lander's coordinates."""
-    orientation, lander = link.lander.body.orientation, link.lander.lander
-    gradients, epochs = trip.gradients, trip.returned.epochs
-    direction = 0.5 * gradients.returned
+    """By what moves the lander; the air over it feels its place on the planet alone."""
+    lander, gradients, epochs = link.lander, trip.gradients, trip.returned.epochs
+    of_planet = of_place = 0.5 * gradients.returned
     for delay in link.delays:
         for leg, gain in ((trip.up, gradients.up_delay), (trip.down, gradients.down_delay)):
             metres = 0.5 * SPEED_OF_LIGHT * _sign(delay, of_phase) * gain
-            direction = direction + metres[:, None] * delay.by_lander(leg)
-    out = orientation.projected_partials(names, lander.position, epochs, direction)
-    coordinates = {f"lander.{lander.name}.{axis}": k for k, axis in enumerate("xyz")}
-    if not names.isdisjoint(coordinates):
-        fixed = orientation.body_fixed(direction, epochs)
-        out |= {name: fixed[:, k] for name, k in coordinates.items() if name in names}
-    return out
-
-
-def _orbit_partials(link: Link, trip: RoundTrip, names: set[str]) -> dict[str, Array]:
-    """By the offset of the planet from its ephemeris."""
-    offsets = {
-        f"ephemeris.{link.lander.body.name}.{axis}": k
-        for k, axis in enumerate(("radial", "transverse", "normal"))
-    }
-    if names.isdisjoint(offsets):
-        return {}
-    axes = link.lander.orbit_axes(trip.returned.epochs)
-    along = np.einsum("nij,nj->in", axes, 0.5 * trip.gradients.returned)
-    return {name: along[k] for name, k in offsets.items() if name in names}
+            of_place = of_place + metres[:, None] * delay.by_lander(leg)
+    return lander_partials(lander, names, epochs, of_place) | orbit_partials(
+        lander, names, epochs, of_planet, lander.orbit_axes
+    )
 
 
 def _clock_partials(
