@@ -137,7 +137,10 @@ class RangeRate:
         return {name: rate for name, (_, rate) in self.partials_with_begin(names).items()}
 
     def partials_with_begin(self, names: Iterable[str]) -> dict[str, tuple[Array, Array]]:
-        """Derivatives of the carrier's range at the begin of the counts, and of the range rate."""
+        """Derivatives of the carrier's range at the begin of the counts, and of the range rate.
+
+        By name: m and m/s per SI unit, shape (n,) each.
+        """
         wanted = list(names)
         link, at = self.link.rows(self.boundaries.count), self.boundaries
 
