@@ -97,37 +97,95 @@ def lunar(folder: Path, editing: str) -> tuple[Path, dict[str, Path]]:
     return path, {name: folder / f"{name}.csv" for name in files}
 
 
-def test_a_fit_goes_on_from_an_earlier_one_as_if_all_data_had_come_at_once(tmp_path: Path) -> None:
-    # The same weights in all three: components of the parts would differ from those of all.
-    scenario, files = lunar(tmp_path, "\n[editing]\nreweight = false\nthreshold = 8.0\n")
-    whole, old = (tmp_path / name for name in ("whole", "before"))
-    printed("fit", scenario, files["all"], "--out", whole)
-    printed("fit", scenario, files["old"], "--out", old)
-    printed("fit", scenario, files["new"], "--after", old, "--out", tmp_path / "both")
-    one, two = read_solution(whole), read_solution(tmp_path / "both")
-    assert one.n_rejected == 1
-    distance = np.abs(two.values - one.values) / one.sigma_formal
-    # A range of 4e8 m in one floating number is good to 6e-8 m, 1e-5 of its standard deviation;
-    # of a linear model the same is tested to 1e-9 (test_fit of the estimation).
-    assert distance.max() < 3e-4
-    np.testing.assert_allclose(two.sigma_formal, one.sigma_formal, rtol=1e-8)
-    assert two.degrees_of_freedom == one.degrees_of_freedom
-    assert two.provenance["continues"] == str(old)
+def apart(folder: Path, reference: Path) -> float:
+    """Largest distance of the estimates of two fits, in standard deviations of the second."""
+    one, other = read_solution(folder), read_solution(reference)
+    assert one.names == other.names
+    return float((np.abs(one.values - other.values) / other.sigma_formal).max())
 
 
-def test_a_weak_earlier_fit_is_gone_on_from_as_well_as_it_was_linear(
-    short_text: str, data: dict[str, Path], tmp_path: Path
+def test_a_weak_earlier_fit_is_gone_on_from_as_if_all_data_had_come_at_once(
+    short_scenario: Path, data: dict[str, Path], fitted: Path, tmp_path: Path
 ) -> None:
-    # One month alone leaves tens of metres: what it says is linear about a place that far off.
+    # One month alone leaves tens of metres, so far that the information alone is not enough.
+    old, both, linear = (tmp_path / name for name in ("old", "both", "linear"))
+    printed("fit", short_scenario, data["old"], "--out", old)
+    printed("fit", short_scenario, data["new"], "--after", old, "--out", both)
+    assert apart(both, fitted) < 1e-9
+    np.testing.assert_allclose(
+        read_solution(both).covariance_realistic, read_solution(fitted).covariance_realistic, 1e-8
+    )
+    assert read_solution(both).provenance["continues"] == str(old)
+    alone = ("--information", old / "information.ecsv", "--out", linear)
+    warnings = printed("fit", short_scenario, data["new"], *alone)["warnings"]
+    assert any("only the information is known" in warning for warning in warnings)
+    assert 1e-6 < apart(linear, fitted) < 0.1
+    # Measurements that are in both count once.
+    printed("fit", short_scenario, data["all"], "--after", old, "--out", both)
+    assert apart(both, fitted) < 1e-9
+
+
+def test_months_follow_each_other_from_information_that_has_no_measurements(
+    short_text: str, short_tracking: Tracking, data: dict[str, Path], tmp_path: Path
+) -> None:
+    # The weights must not depend on what is fitted together.
     scenario = variant(
         tmp_path, short_text, (r"\[estimate\]", "[editing]\nreweight = false\n\n[estimate]")
     )
-    for name in ("all", "old"):
-        printed("fit", scenario, data[name], "--out", tmp_path / name)
-    after = ("--after", tmp_path / "old", "--out", tmp_path / "both")
-    printed("fit", scenario, data["new"], *after)
-    whole, both = read_solution(tmp_path / "all"), read_solution(tmp_path / "both")
-    assert (np.abs(both.values - whole.values) / whole.sigma_formal).max() < 0.02
+    names = np.array([name for name, _ in short_tracking.passes()])
+    third = np.array_split(names, 3)
+    months = []
+    for k, part in enumerate(third):
+        months.append(tmp_path / f"month{k}.ecsv")
+        chosen = short_tracking[np.isin(short_tracking.pass_id, part)]
+        months[-1].write_text(passes_text(chosen), encoding="utf-8")
+    one, two, three, direct = (tmp_path / name for name in ("one", "two", "three", "direct"))
+    known = ("--information", one / "information.ecsv")
+    printed("fit", scenario, months[0], "--out", one)
+    printed("fit", scenario, months[1], *known, "--out", two)
+    printed("fit", scenario, months[2], "--after", two, "--out", three)
+    printed("fit", scenario, months[1], months[2], *known, "--out", direct)
+    assert apart(three, direct) < 1e-9
+    assert read_solution(three).degrees_of_freedom == read_solution(direct).degrees_of_freedom
+    earlier = read_solution(three).earlier
+    assert earlier is not None
+    np.testing.assert_array_equal(earlier.reference, read_solution(one).values)
+
+
+def test_real_ranges_are_gone_on_from(tmp_path: Path) -> None:
+    # The same weights in all three: components of the parts would differ from those of all.
+    scenario, files = lunar(tmp_path, "\n[editing]\nreweight = false\nthreshold = 8.0\n")
+    whole, old, both, linear = (tmp_path / name for name in ("whole", "before", "both", "linear"))
+    printed("fit", scenario, files["all"], "--out", whole)
+    printed("fit", scenario, files["old"], "--out", old)
+    printed("fit", scenario, files["new"], "--after", old, "--out", both)
+    assert apart(both, whole) < 1e-9
+    alone = ("--information", old / "information.ecsv", "--out", linear)
+    printed("fit", scenario, files["new"], *alone)
+    # A range of 4e8 m in one floating number is good to 6e-8 m, 1e-5 of its standard deviation;
+    # of a linear model the same is tested to 1e-9 (test_fit of the estimation).
+    assert apart(linear, whole) < 3e-4
+    one, two = read_solution(whole), read_solution(linear)
+    assert one.n_rejected == 1
+    np.testing.assert_allclose(two.sigma_formal, one.sigma_formal, rtol=1e-8)
+    assert two.degrees_of_freedom == one.degrees_of_freedom
+
+
+def test_what_cannot_be_gone_on_from_is_refused(
+    fitted: Path, short_scenario: Path, data: dict[str, Path], tmp_path: Path
+) -> None:
+    new, information = data["new"], fitted / "information.ecsv"
+    refused(["no such folder"], "fit", short_scenario, new, "--after", tmp_path / "nowhere")
+    refused(["cannot be read"], "fit", short_scenario, new, "--information", tmp_path / "no.ecsv")
+    twice = ("--after", fitted, "--information", information)
+    refused(["count twice", "--information"], "fit", short_scenario, new, *twice)
+    drawn = ("--information", information, "--bootstrap", "20")
+    refused(["--bootstrap", "only the information"], "fit", short_scenario, new, *drawn)
+    bare = tmp_path / "bare"
+    shutil.copytree(fitted, bare)
+    (bare / "fitted_measurements.ecsv").unlink()
+    said = ["does not keep the measurements", f"--information {bare / 'information.ecsv'}"]
+    refused(said, "fit", short_scenario, new, "--after", bare)
 
 
 def test_terms_are_left_out_and_the_data_asked_whether_they_want_them(
@@ -184,10 +242,6 @@ def test_the_bootstrap_is_written_and_read_back(
     written = summary["parameters"]["lander.heron.x"]["sigma_bootstrap"]
     assert written == pytest.approx(
         solution.sigma_bootstrap[solution.names.index("lander.heron.x")]
-    )
-    refused(
-        ["--bootstrap", "--after"],
-        *("fit", short_scenario, data["new"], "--after", folder, "--bootstrap", "20"),
     )
 
 
@@ -288,6 +342,6 @@ def test_files_that_do_not_belong_together_are_refused(
     out = tmp_path / "out"
     refused(
         ["not estimated", "core.radius"],
-        *("fit", short_scenario, data["new"], "--after", other, "--out", out),
+        *("fit", short_scenario, data["new"], "--information", path, "--out", out),
     )
     assert not out.exists()

@@ -87,7 +87,7 @@ def test_results_of_another_version_that_can_be_read_are_reported_with_a_word(sc
 
 
 def test_measurements_that_were_not_fitted(scenario, results):
-    changed(results / "measurements.ecsv", "P003", "P033")
+    changed(results / "fitted_measurements.ecsv", "P003", "P033")
     refused(scenario, results, "was not made from these measurements")
 
 

@@ -225,6 +225,29 @@ def test_information_about_other_parameters_is_not_combined() -> None:
         one.combine(SquareRootInformation.nothing(("a", "c")))
 
 
+def test_what_two_say_together_is_the_dense_solution_of_all_their_rows() -> None:
+    rng = np.random.default_rng(11)
+    far, truth = 2e7, np.array([3.0, -1.0, 2.0])
+    dense = np.zeros((40, 4))
+    dense[:15, [0, 1, 3]] = rng.normal(size=(15, 3))
+    dense[15:, [2, 1, 3]] = rng.normal(size=(25, 3))
+    right = dense[:, :3] @ truth + rng.normal(size=40)
+    parts = []
+    for names, columns, rows in (("ab", [0, 1], slice(15)), ("cb", [2, 1], slice(15, None))):
+        part = SquareRootInformation.nothing(tuple(names), ("d",), np.full(2, far))
+        part.absorb(np.column_stack([dense[rows][:, [*columns, 3]], right[rows]]))
+        parts.append(part)
+    both = SquareRootInformation.together(parts)
+    assert (both.names, both.considered) == (("a", "b", "c"), ("d",))
+    np.testing.assert_array_equal(both.reference, far)
+    solution = both.solve()
+    expected, rest, *_ = np.linalg.lstsq(dense[:, :3], right)
+    np.testing.assert_allclose(solution.step, expected, atol=1e-12)
+    assert solution.chi_square == pytest.approx(rest[0], rel=1e-12)
+    by_d = -np.linalg.lstsq(dense[:, :3], dense[:, 3])[0]
+    np.testing.assert_allclose(solution.sensitivity[:, 0], by_d, atol=1e-12)
+
+
 def test_a_sample_that_is_not_a_number_is_named_with_pass_and_epoch() -> None:
     one = seasonal_pass(np.random.default_rng(8), 3)
     one.residual[5] = np.nan

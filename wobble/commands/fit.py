@@ -25,12 +25,15 @@ from wobble.commands.output import (
 )
 from wobble.commands.steps import (
     DATA,
+    FITTED,
     add_report,
     add_solution,
     read_data,
+    read_fitted,
     scenario_argument,
 )
 from wobble.errors import InputError
+from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.solution_files import read_information, read_solution
 from wobble.formats.results import ResultFolder
 from wobble.version import __version__
@@ -42,7 +45,14 @@ __all__ = ["COMMANDS"]
 @scenario_argument
 @DATA
 @click.option(
-    "--after", type=click.Path(path_type=Path), help="Folder of an earlier fit, to go on from."
+    "--after",
+    type=click.Path(path_type=Path),
+    help="Folder of an earlier fit: its measurements are taken in with the new ones.",
+)
+@click.option(
+    "--information",
+    type=click.Path(path_type=Path),
+    help="What earlier measurements said, without them: information.ecsv of a fit.",
 )
 @click.option("--without", multiple=True, help="Parameters not to estimate (pattern; repeatable).")
 @click.option(
@@ -57,6 +67,7 @@ def fit_command(
     campaign: Campaign,
     data: tuple[Path, ...],
     after: Path | None,
+    information: Path | None,
     without: tuple[str, ...],
     replicates: int | None,
     out: Path | None,
@@ -71,33 +82,33 @@ def fit_command(
     Example: wobble fit tests/data/lunar_ranging/scenario.toml --json
     Example: wobble fit synthetic_passes/campaign.toml rehearsal/measurements.ecsv --out fitted
     Example: wobble fit campaign.toml new.ecsv --after fitted --out continued
+    Example: wobble fit campaign.toml new.ecsv --information fitted/information.ecsv
     Example: wobble fit campaign.toml all.ecsv --without "core.*" --out smaller
 
     Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
     """
-    if after and replicates:
-        raise InputError(
-            "the passes of the earlier fit cannot be drawn again",
-            field="--bootstrap",
-            found="with --after",
-            expected="all measurements at once",
-        )
     if without:
         campaign = campaign.without(without)
     with result_folder(out) as folder:
-        earlier = read_information(after / "information.ecsv") if after else None
-        tracking, warnings = read_data(campaign, data)
+        files, earlier = _continued(after, information)
+        tracking, warnings = read_data(campaign, (*files, *(data or campaign.data_files)))
+        if earlier and replicates:
+            raise InputError(
+                "passes of which only the information is left cannot be drawn again",
+                field="--bootstrap",
+                expected="all measurements",
+            )
         solution = campaign.fit(tracking, earlier=earlier)
-        if after:
-            made_by = {**solution.provenance, "continues": str(after)}
-            solution = replace(solution, provenance=made_by)
+        sources = {"continues": after, "information": information}
+        given = {name: str(path) for name, path in sources.items() if path}
+        solution = replace(solution, provenance={**solution.provenance, **given})
         if replicates:
             drawn = campaign.bootstrap(
                 tracking, solution, replicates=replicates, progress=sys.stderr.isatty()
             )
             solution = replace(solution, sigma_bootstrap=drawn.sigma)
         if folder:
-            add_solution(folder, solution)
+            add_solution(folder, solution, tracking)
     if as_json:
         print_json(solution.as_json() | {"data_warnings": warnings})
         return
@@ -107,8 +118,34 @@ def fit_command(
     if folder is None:
         print_where(None, KEEP)
     else:
-        files = "".join(f" {path}" for path in data)
-        print_where(folder, f"wobble report {campaign.source} {folder.path}{files}")
+        print_where(folder, f"wobble report {campaign.source} {folder.path}")
+
+
+def _continued(
+    after: Path | None, information: Path | None
+) -> tuple[tuple[Path, ...], SquareRootInformation | None]:
+    """The measurements of an earlier fit, and what is known of still earlier ones."""
+    if after and information and information.resolve().parent == after.resolve():
+        raise InputError(
+            "the same measurements would count twice",
+            field="--information",
+            found=f"{information}, with --after {after}",
+            expected="one of the two",
+        )
+    known = [read_information(information)] if information else []
+    files: tuple[Path, ...] = ()
+    if after:
+        before = read_solution(after)
+        kept = after / FITTED
+        if not kept.is_file():
+            raise InputError(
+                "the folder does not keep the measurements of its fit",
+                source=kept,
+                expected=f"--information {after / 'information.ecsv'}",
+            )
+        files = (kept,)
+        known += [before.earlier] if before.earlier else []
+    return files, SquareRootInformation.together(known) if known else None
 
 
 @click.command()
@@ -119,8 +156,8 @@ def fit_command(
 def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: bool) -> None:
     """The page to read, from the folder RESULTS that a fit has written.
 
-    DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
-    the scenario's own files.
+    DATA are the measurements that were fitted: if left out, those that the folder keeps, or the
+    scenario's own files.
 
     \b
     Example: wobble report tests/data/lunar_ranging/scenario.toml lunar
@@ -128,8 +165,7 @@ def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: b
     Writes report.html and figures/ into the folder.
     """
     solution = read_solution(results)
-    beside = results / "measurements.ecsv"
-    tracking, warnings = read_data(campaign, data or ((beside,) if beside.exists() else ()))
+    tracking, warnings = read_fitted(campaign, results, data)
     with ResultFolder(results) as folder:
         add_report(
             folder,

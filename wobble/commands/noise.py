@@ -26,7 +26,7 @@ from wobble.commands.output import (
     result_folder,
     say,
 )
-from wobble.commands.steps import DATA, read_data, scenario_argument
+from wobble.commands.steps import DATA, read_fitted, scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution_files import read_solution
 from wobble.formats.ecsv import ecsv_text
@@ -69,8 +69,8 @@ def noise(
 ) -> None:
     """How noisy the passes were, from the residuals of a fit in the folder RESULTS.
 
-    DATA are the measurements that were fitted: if left out, measurements.ecsv in the folder or
-    the scenario's own files.
+    DATA are the measurements that were fitted: if left out, those that the folder keeps, or the
+    scenario's own files.
 
     \b
     Example: wobble noise synthetic_passes/campaign.toml results --out noise
@@ -78,8 +78,7 @@ def noise(
     Writes noise.ecsv, noise_by_pass.ecsv, noise.toml (for a scenario) and two figures.
     """
     solution = read_solution(results)
-    beside = results / "measurements.ecsv"
-    tracking, _ = read_data(campaign, data or ((beside,) if beside.exists() else ()))
+    tracking, _ = read_fitted(campaign, results, data)
     with result_folder(out) as folder:
         found = residual_noise(
             campaign,

@@ -92,7 +92,7 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
         solution = campaign.fit(tracking)
         add_plan(folder, campaign, periods, passes)
         add_measurements(folder, campaign, tracking)
-        add_solution(folder, solution)
+        add_solution(folder, solution, tracking)
         add_report(
             folder,
             campaign=campaign,

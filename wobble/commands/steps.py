@@ -36,6 +36,7 @@ from wobble.tracking import Tracking
 __all__ = [
     "CAUTION",
     "DATA",
+    "FITTED",
     "OUT_NEEDED",
     "SEED",
     "add_measurements",
@@ -45,6 +46,7 @@ __all__ = [
     "plan_passes",
     "plan_summary",
     "read_data",
+    "read_fitted",
     "scenario_argument",
 ]
 
@@ -57,6 +59,9 @@ OUT_NEEDED = click.option(
 )
 SEED = click.option("--seed", type=int, help="Of everything random; the scenario's if left out.")
 DATA = click.argument("data", nargs=-1, type=click.Path(path_type=Path))
+FITTED = "fitted_measurements.ecsv"
+"""In a folder of results, the measurements that were fitted. It has a name of its own so that it
+never takes the place of a file of data that somebody keeps there."""
 
 
 def scenario_argument(command: Callable[..., None]) -> Callable[..., None]:
@@ -87,6 +92,14 @@ def read_data(campaign: Campaign, data: tuple[Path, ...]) -> tuple[Tracking, lis
     return read_tracking(files, campaign)
 
 
+def read_fitted(
+    campaign: Campaign, results: Path, data: tuple[Path, ...]
+) -> tuple[Tracking, list[str]]:
+    """The measurements of the fit in a folder: those given, kept there, or of the scenario."""
+    kept = results / FITTED
+    return read_data(campaign, data or ((kept,) if kept.is_file() else ()))
+
+
 def plan_summary(campaign: Campaign, periods: ViewPeriods, passes: Passes) -> dict[str, Any]:
     return {
         "campaign": campaign.name,
@@ -114,9 +127,10 @@ def add_measurements(folder: ResultFolder, campaign: Campaign, tracking: Trackin
     folder.add("truth.ecsv", ecsv_text(table, {"seed": tracking.meta["seed"]}))
 
 
-def add_solution(folder: ResultFolder, solution: Solution) -> None:
+def add_solution(folder: ResultFolder, solution: Solution, tracking: Tracking) -> None:
     for name, text in solution_as_texts(solution).items():
         folder.add(name, text)
+    folder.add(FITTED, passes_text(tracking))
 
 
 def add_report(folder: ResultFolder, *, campaign: Campaign, **given: Any) -> None:

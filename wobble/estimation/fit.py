@@ -16,7 +16,7 @@ standard deviation and the same samples are accepted as in the iteration before.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -90,8 +90,9 @@ def fit(
     convergence : Convergence, optional
         When the iteration ends; the defaults of `Convergence` if left out.
     earlier : SquareRootInformation, optional
-        The ``information`` of a solution from earlier data, to go on from: the result is
-        that of all data at once, if the model is as good as linear between the two.
+        The ``information`` of a solution from earlier data that are not in the model. The
+        result is that of all data at once if observables and weights would be the same: if
+        the model is linear between the two estimates, and variance components are one.
     group : callable, optional
         Takes a `PassEquations`, returns a label for each of its samples: those of one
         label share a variance component (by station, say). Their kind if left out.
@@ -127,14 +128,27 @@ def fit(
             )
             if done and (same or number == convergence.iterations):
                 warnings = [] if same and solution.settled else ["the editing has not settled"]
-                return solution_of(
+                found = solution_of(
                     linearisation, parameters, rules, solution, log, warnings, provenance or {}
                 )
+                return found if earlier is None else _gone_on_from(earlier, found)
             last, foretold = solution, linearisation.after_step(solution.estimate.step)
     raise ConvergenceError(
         f"no convergence after {len(log)} iterations: {log[-1].moved} still moves by "
         f"{log[-1].largest_step:.3g} of its standard deviation"
     )
+
+
+def _gone_on_from(earlier: SquareRootInformation, solution: Solution) -> Solution:
+    """The solution with what it owes to earlier data, and a word on how far it has left them."""
+    places = [solution.names.index(name) for name in earlier.names]
+    moved = np.abs(solution.values[places] - earlier.reference) / solution.sigma_formal[places]
+    largest = int(np.argmax(moved))
+    warning = (
+        "of earlier measurements only the information is known, linear about the estimate of then, "
+        f"from which {earlier.names[largest]} has moved by {moved[largest]:.2g} of its sigma now"
+    )
+    return replace(solution, earlier=earlier, warnings=(*solution.warnings, warning))
 
 
 def _linearise(

@@ -21,7 +21,7 @@ in the number of passes. A column without any information is found before it can
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
@@ -425,6 +425,22 @@ class SquareRootInformation:
         wider.reference[columns[: len(self.names)]] = self.reference
         wider.samples = self.samples
         return wider
+
+    @classmethod
+    def together(cls, parts: Sequence[SquareRootInformation]) -> SquareRootInformation:
+        """What several say that know nothing of one another, of all their parameters.
+
+        The values that it refers to are those of the last that names a parameter.
+        """
+        reference = {
+            n: value for part in parts for n, value in zip(part.names, part.reference, strict=True)
+        }
+        names = tuple(reference)
+        considered = tuple(dict.fromkeys(name for part in parts for name in part.considered))
+        total = cls.nothing(names, considered, np.array(list(reference.values())))
+        for part in parts:
+            total = total.combine(part.onto(names, considered))
+        return total
 
     @property
     def chi_square_at_reference(self) -> float:

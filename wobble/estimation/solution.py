@@ -216,6 +216,8 @@ class Solution:
     information : SquareRootInformation
         Of the data alone, about ``values``: what later passes are added to.
     provenance : mapping
+    earlier : SquareRootInformation or None
+        Of measurements that are not among the samples, if the fit went on from it.
     sigma_bootstrap : ndarray, shape (p,), or None
         Standard deviations from passes drawn again, SI, if that was done.
     """
@@ -236,6 +238,7 @@ class Solution:
     warnings: tuple[str, ...]
     information: SquareRootInformation
     provenance: Mapping[str, object]
+    earlier: SquareRootInformation | None = None
     sigma_bootstrap: Array | None = None
 
     @property

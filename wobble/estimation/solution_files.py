@@ -7,6 +7,7 @@ written with all their digits.
     covariance.ecsv           realistic covariance, SI
     covariance_formal.ecsv    formal covariance, SI
     information.ecsv          square-root information of the data, to go on from
+    earlier_information.ecsv  the part of it that an earlier one had brought in, if one had
     residuals.ecsv            every sample, with the reason if it was rejected
     pass_parameters.ecsv      biases and jumps of single passes, SI
     solution.json             a summary for programs
@@ -58,6 +59,8 @@ FILES = (
     "pass_parameters.ecsv",
 )
 """Without which a solution is not whole."""
+EARLIER = "earlier_information"
+"""Whether there was any, and the name of its file."""
 SENSITIVITY = "change_by:"
 BOOTSTRAP = "sigma_bootstrap_si"
 SAMPLE_COLUMNS = (
@@ -84,6 +87,8 @@ def solution_as_texts(solution: Solution) -> dict[str, str]:
         "residuals.ecsv": Table({c: getattr(solution.samples, c) for c in SAMPLE_COLUMNS}),
         "pass_parameters.ecsv": _pass_table(solution.pass_estimates),
     }
+    if solution.earlier is not None:
+        tables[f"{EARLIER}.ecsv"] = _information_table(solution.earlier)
     texts = {name: _text(table) for name, table in tables.items()}
     texts["solution.json"] = json.dumps(solution_as_json(solution), indent=1, allow_nan=False)
     return texts
@@ -152,6 +157,7 @@ def _meta(solution: Solution) -> dict[str, Any]:
     return {
         "chi_square": solution.chi_square,
         "degrees_of_freedom": solution.degrees_of_freedom,
+        EARLIER: solution.earlier is not None,
         "iterations": [asdict(iteration) for iteration in solution.iterations],
         "variance_components": [asdict(c) for c in solution.components.values()],
         "jumps": [asdict(jump) for jump in solution.jumps],
@@ -308,6 +314,7 @@ def _assembled(path: Path) -> Solution:
         warnings=tuple(meta["warnings"]),
         information=read_information(path / "information.ecsv"),
         provenance=meta["provenance"],
+        earlier=read_information(path / f"{EARLIER}.ecsv") if meta[EARLIER] else None,
         sigma_bootstrap=np.array(table[BOOTSTRAP], float)[places]
         if BOOTSTRAP in table.colnames
         else None,
