@@ -73,6 +73,16 @@ def test_the_bad_point_is_found_in_any_order_of_the_data(campaign, ranges, order
     assert len(rejected) <= 4
 
 
+@pytest.mark.parametrize("left_out", ["apollo15", "luna17"])
+@pytest.mark.parametrize("seed", range(3))
+def test_the_bad_point_is_found_with_either_array_left_out(campaign, ranges, left_out, seed):
+    index = np.random.default_rng(seed).permutation(np.flatnonzero(ranges.lander != left_out))
+    solution = campaign.without(f"lander.{left_out}.*").fit(ranges[index])
+    rejected = [r["epoch"][:16] for r in solution.as_json()["rejected"]]
+    assert rejected == ([BAD_EPOCH] if left_out == "apollo15" else [])
+    assert solution.rms["range_m"] < 0.02
+
+
 def test_the_calibration_of_the_bad_session_is_named_by_the_reader_of_the_original_file():
     tracking, warnings = wobble.read_tracking([FOLDER / "luna17_201504_sample.npt"])
     assert len(tracking) == 6

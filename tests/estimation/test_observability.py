@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.linalg import eigh, null_space
 
+from wobble.estimation.apriori import Condition
 from wobble.estimation.least_squares import SquareRootInformation
-from wobble.estimation.observability import weak_combinations
+from wobble.estimation.observability import (
+    NOT_IMPROVED,
+    UNSEEN_MEMBER,
+    unseen_combinations,
+    weak_combinations,
+)
 from wobble.estimation.parameters import Parameter, ParameterSet
 
 
@@ -75,3 +82,88 @@ def test_what_no_datum_changes_is_told_as_such() -> None:
     moves = dict(found.members)
     assert moves["station.range_bias"] == pytest.approx(500.0 * moves["lander.z"], rel=1e-9)
     assert str(found).startswith("no datum changes")
+
+
+def problem(
+    conditions: int = 0,
+) -> tuple[SquareRootInformation, SquareRootInformation, ParameterSet]:
+    """Data that see three combinations of six parameters well, two poorly and one not at all."""
+    rng = np.random.default_rng(9)
+    names = [f"term_{k}" for k in range(6)]
+    sigmas = 10.0 ** rng.uniform(-3.0, 3.0, 6)
+    directions = np.linalg.qr(rng.normal(size=(6, 6)))[0]
+    seen = np.diag([300.0, 40.0, 8.0, 0.6, 0.1, 0.0]) @ directions / sigmas
+    data = SquareRootInformation.nothing(tuple(names))
+    data.absorb(np.column_stack([seen, np.zeros(6)]))
+    parameters = ParameterSet(
+        Parameter(name, "", sigma=s) for name, s in zip(names, sigmas, strict=True)
+    )
+    for k in range(conditions):
+        parameters = parameters.with_conditions(
+            Condition((names[k], names[5]), [[1.0 / sigmas[k], -2.0 / sigmas[5]]])
+        )
+    known = SquareRootInformation.nothing(tuple(names))
+    known.absorb(np.column_stack([np.diag(1.0 / sigmas), np.zeros(6)]))
+    return data, data.combine(known), parameters
+
+
+def test_what_the_data_do_not_see_are_generalised_eigenvectors() -> None:
+    data, information, parameters = problem()
+    combinations, share = unseen_combinations(data, information, parameters)
+    # Normal matrices of data and of all have the shares as eigenvalues, and directions of unit
+    # standard deviation as eigenvectors (scipy.linalg.eigh, LAPACK dsygvd).
+    values, vectors = eigh(data.matrix.T @ data.matrix, information.matrix.T @ information.matrix)
+    np.testing.assert_allclose(values[:3], [0.0, 0.01 / 1.01, 0.36 / 1.36], atol=1e-12)
+    few = vectors[:, :2] / information.sigma()[:, None]
+    np.testing.assert_allclose(share, (few**2).sum(axis=1), rtol=1e-9)
+    assert len(combinations) == 2
+    together = np.zeros((6, 2))
+    for k, combination in enumerate(combinations):
+        assert combination.strength**2 <= values[1] + 1e-12
+        for name, amount in combination.members:
+            together[parameters.place(name), k] = amount
+    # Whatever the basis, the members lie in the space of the eigenvectors.
+    rest = together - vectors[:, :2] @ np.linalg.lstsq(vectors[:, :2], together)[0]
+    sigma = information.sigma()[:, None]
+    assert np.abs(rest / sigma).max() < UNSEEN_MEMBER
+    assert np.abs(together / sigma).max() > 0.5
+
+
+def test_a_pair_of_which_the_data_see_the_sum() -> None:
+    data = SquareRootInformation.nothing(("a", "b"))
+    data.absorb(np.array([[1e6, 1e6, 0.0]]))
+    parameters = ParameterSet([Parameter("a", "m", sigma=3.0), Parameter("b", "km", sigma=4.0)])
+    known = SquareRootInformation.nothing(("a", "b"))
+    known.absorb(np.array([[1 / 3.0, 0.0, 0.0], [0.0, 1 / 4.0, 0.0]]))
+    (found,), share = unseen_combinations(data, data.combine(known), parameters)
+    # Of two values whose sum is known each has the variance of their weighted mean.
+    moves = dict(found.members)
+    assert abs(moves["a"]) == pytest.approx(3.0 * 4.0 / 5.0, rel=1e-9)
+    assert moves["b"] == pytest.approx(-moves["a"] / 1e3, rel=1e-9)
+    np.testing.assert_allclose(share, 1.0, rtol=1e-9)
+    assert str(found).startswith("only what was known before")
+
+
+def test_exact_conditions_take_away_what_was_not_seen() -> None:
+    data, information, parameters = problem(conditions=1)
+    combinations, share = unseen_combinations(data, information, parameters)
+    rows, _ = parameters.condition_rows()
+    free = null_space(rows * np.array([p.sigma for p in parameters]))
+    free *= np.array([p.sigma for p in parameters])[:, None]
+    values, vectors = eigh(
+        free.T @ data.matrix.T @ data.matrix @ free,
+        free.T @ information.matrix.T @ information.matrix @ free,
+    )
+    root = free @ vectors
+    unseen = values < 1.0 - NOT_IMPROVED**2
+    assert unseen.sum() == 1  # of two without the condition
+    expected = (root[:, unseen] ** 2).sum(axis=1) / (root**2).sum(axis=1)
+    np.testing.assert_allclose(share, expected, rtol=1e-8)
+    assert len(combinations) == 1
+
+
+def test_nothing_is_unseen_where_the_data_see_everything() -> None:
+    data = information_with(0.5, np.array([30.0, 12.0, 1e-15]))
+    combinations, share = unseen_combinations(data, data, PARAMETERS)
+    assert combinations == []
+    np.testing.assert_array_equal(share, 0.0)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from wobble.estimation.least_squares import LinearEstimate, SquareRootInformation
 
-__all__ = ["solve_under", "with_conditions_as_data"]
+__all__ = ["free_directions", "solve_under", "with_conditions_as_data"]
 
 Array = NDArray[np.float64]
 
@@ -41,10 +41,8 @@ def solve_under(information: SquareRootInformation, rows: Array, values: Array) 
     if not len(rows):
         return information.solve()
     m, p = rows.shape
-    scale, _, _ = information.spectrum()
-    basis, triangle = np.linalg.qr((rows / scale).T, mode="complete")
-    across, along = basis[:, :m] / scale[:, None], basis[:, m:] / scale[:, None]
-    offset = across @ np.linalg.solve(triangle[:m].T, values - rows @ information.reference)
+    across, along, triangle = _split(information, rows)
+    offset = across @ np.linalg.solve(triangle.T, values - rows @ information.reference)
     reduced = SquareRootInformation.nothing(
         tuple(f"free combination {k + 1}" for k in range(p - m)), information.considered
     )
@@ -55,6 +53,18 @@ def solve_under(information: SquareRootInformation, rows: Array, values: Array) 
     return LinearEstimate(
         offset + along @ free.step, along @ free.root, along @ free.sensitivity, free.chi_square
     )
+
+
+def free_directions(information: SquareRootInformation, rows: Array) -> Array:
+    """Directions in which the equations leave the parameters free, shape (p, p - m)."""
+    return _split(information, rows)[1]
+
+
+def _split(information: SquareRootInformation, rows: Array) -> tuple[Array, Array, Array]:
+    """Directions across and along the equations, and the triangle that belongs to them."""
+    scale, m = information.spectrum()[0], len(rows)
+    basis, triangle = np.linalg.qr((rows / scale).T, mode="complete")
+    return basis[:, :m] / scale[:, None], basis[:, m:] / scale[:, None], triangle[:m]
 
 
 def with_conditions_as_data(

@@ -1,7 +1,7 @@
 """What the data cannot tell, in words.
 
 In: information with and without what is known beforehand. Out: the combinations of
-parameters that are poorly separated, the parameters on which only the a priori value
+parameters that are poorly separated, those on which only what was known beforehand
 speaks, and an error that names what is not determined at all.
 
 The columns of the square-root information are scaled to unit length, so that every
@@ -10,6 +10,14 @@ known. In these units a singular value of one says that a combination suffers no
 the others; two parameters of correlation r have the smallest value ``sqrt(1 - |r|)``; a
 value of zero, that the data do not change at all along the combination (Golub & Van Loan
 2013, Matrix Computations, sect. 5.5).
+
+With a priori knowledge everything is determined, and a standard deviation may look like one
+that the data gave. With R the root of the data's information and U that of all, ``R U^-1``
+has singular values c between zero and one: along the direction that belongs to one of them
+the share c^2 of the information is the data's (the generalised singular values of data and
+a priori knowledge; Golub & Van Loan 2013, sect. 6.1.6). Where it is next to nothing, the
+combination is not seen by the data. What the variance of a parameter has along such
+combinations is its a priori share.
 """
 
 from __future__ import annotations
@@ -18,12 +26,23 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import qr, solve_triangular
 
 from wobble.errors import InputError
+from wobble.estimation.conditions import free_directions
 from wobble.estimation.least_squares import DEPENDENT, SquareRootInformation
 from wobble.estimation.parameters import ParameterSet
 
-__all__ = ["NOT_IMPROVED", "WeakCombination", "require_determined", "weak_combinations"]
+__all__ = [
+    "LIMITED",
+    "NOT_IMPROVED",
+    "Combination",
+    "UnseenCombination",
+    "WeakCombination",
+    "require_determined",
+    "unseen_combinations",
+    "weak_combinations",
+]
 
 Array = NDArray[np.float64]
 
@@ -34,20 +53,26 @@ NOT_IMPROVED = 0.95
 WEAK = 0.05
 # Share of a direction that a parameter must have to be named in it.
 MEMBER = 0.15
+# A combination is not seen by the data if its standard deviation stays above NOT_IMPROVED of
+# what it was: if so little of the information is the data's.
+UNSEEN = 1.0 - NOT_IMPROVED**2
+# Share of a parameter's standard deviation that a combination must be to name it there.
+UNSEEN_MEMBER = 0.3
+# A priori knowledge limits a parameter of whose variance this share lies along unseen combinations.
+LIMITED = 0.5
 MOST_NAMED = 8
 
 
 @dataclass(frozen=True)
-class WeakCombination:
-    """Parameters that the data can hardly tell apart.
+class Combination:
+    """Parameters that move together.
 
     Attributes
     ----------
     strength : float
-        Singular value in scaled units; zero if not determined at all.
+        How much the data have to say.
     members : tuple of (str, float)
-        Parameters and how far each can move along the combination until the data
-        notice (one sigma), in its own unit; relative amounts if the data never do.
+        Parameters and how far each can move along the combination, in its own unit.
     units : tuple of str
         Their units.
     """
@@ -61,14 +86,40 @@ class WeakCombination:
         """The parameters involved."""
         return tuple(name for name, _ in self.members)
 
-    def __str__(self) -> str:
-        moves = ", ".join(
+    @property
+    def moves(self) -> str:
+        """The members and their amounts in words."""
+        return ", ".join(
             f"{name} by {amount:+.3g} {unit}".rstrip()
             for (name, amount), unit in zip(self.members, self.units, strict=True)
         )
+
+
+@dataclass(frozen=True)
+class WeakCombination(Combination):
+    """Parameters that can hardly be told apart.
+
+    ``strength`` is the singular value in scaled units, zero if the combination is not
+    determined at all; the amounts are what can be moved until data or a priori knowledge
+    notice (one sigma), or relative if nothing ever does.
+    """
+
+    def __str__(self) -> str:
         if self.strength < DEPENDENT:
-            return f"no datum changes when these move together: {moves}"
-        return f"these move together before the data notice: {moves}"
+            return f"no datum changes when these move together: {self.moves}"
+        return f"these move together before data or a priori knowledge notice: {self.moves}"
+
+
+@dataclass(frozen=True)
+class UnseenCombination(Combination):
+    """Parameters of which the data say nothing together that was not known beforehand.
+
+    ``strength`` is the root of the share of the information that is the data's; the amounts
+    are one sigma of what is known in the end.
+    """
+
+    def __str__(self) -> str:
+        return f"only what was known before keeps these from moving together: {self.moves}"
 
 
 def weak_combinations(
@@ -103,10 +154,61 @@ def _combination(
     forward = np.sign(direction[chosen[0]])
     length = value if value >= DEPENDENT else 1.0
     amounts = forward * direction / (length * scale) / parameters.scales
-    return WeakCombination(
-        float(value) if value >= DEPENDENT else 0.0,
-        tuple((parameters.names[i], float(amounts[i])) for i in chosen),
-        tuple(parameters.parameters[i].unit for i in chosen),
+    strength = float(value) if value >= DEPENDENT else 0.0
+    return WeakCombination(strength, *_told(chosen, amounts, parameters))
+
+
+def unseen_combinations(
+    data: SquareRootInformation, information: SquareRootInformation, parameters: ParameterSet
+) -> tuple[list[UnseenCombination], Array]:
+    """Combinations of two or more parameters that the data do not see.
+
+    Parameters
+    ----------
+    data, information : SquareRootInformation
+        Of the data alone; and with the a priori knowledge.
+    parameters : ParameterSet
+        The estimated parameters. Their exact conditions hold: no combination violates one.
+
+    Returns
+    -------
+    combinations : list of UnseenCombination
+        Led each by another parameter, the one of which most is unseen first.
+    share : ndarray, shape (p,)
+        A priori share of the variance of each parameter.
+    """
+    along = free_directions(information, parameters.condition_rows()[0])
+    triangle = np.linalg.qr(information.matrix @ along, mode="r")
+    root = solve_triangular(triangle, along.T, trans="T").T
+    sigma = np.linalg.norm(root, axis=1)
+    _, seen, directions = np.linalg.svd(data.matrix @ root, full_matrices=False)
+    unseen = seen**2 < UNSEEN
+    loadings = root @ directions[unseen].T / np.where(sigma > 0, sigma, 1.0)[:, None]
+    share = (loadings**2).sum(axis=1)
+    if not unseen.any():
+        return [], share
+    # Any basis of the unseen directions will do: with pivoting each is led by one parameter.
+    basis, leading, order = qr(loadings.T, mode="economic", pivoting=True)
+    strengths = np.linalg.norm(seen[unseen, None] * basis, axis=0)
+    found = []
+    for row, strength in zip(leading, strengths.tolist(), strict=True):
+        direction = np.empty_like(row)
+        direction[order] = row
+        largest = np.argsort(-np.abs(direction))
+        members = [int(i) for i in largest if abs(direction[i]) > UNSEEN_MEMBER]
+        if len(members) > 1:
+            amounts = np.sign(direction[members[0]]) * direction * sigma / parameters.scales
+            found.append(UnseenCombination(strength, *_told(members, amounts, parameters)))
+    return found, share
+
+
+def _told(
+    members: list[int], amounts: Array, parameters: ParameterSet
+) -> tuple[tuple[tuple[str, float], ...], tuple[str, ...]]:
+    """Names with amounts, and units, of some of the parameters."""
+    return (
+        tuple((parameters.names[i], float(amounts[i])) for i in members),
+        tuple(parameters.parameters[i].unit for i in members),
     )
 
 

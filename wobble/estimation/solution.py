@@ -15,7 +15,7 @@ improved, and says so.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -28,7 +28,14 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.editing import EditedSolution, EditingRules, reasons
 from wobble.estimation.least_squares import LinearEstimate, SquareRootInformation
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
-from wobble.estimation.observability import NOT_IMPROVED, WeakCombination, weak_combinations
+from wobble.estimation.observability import (
+    LIMITED,
+    NOT_IMPROVED,
+    UnseenCombination,
+    WeakCombination,
+    unseen_combinations,
+    weak_combinations,
+)
 from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
 from wobble.estimation.slips import slip_text, whole_steps
@@ -60,6 +67,8 @@ class Estimate:
         Its formal standard deviation.
     a_priori_sigma : float
         Its standard deviation before the data; infinite if nothing was known.
+    a_priori_share : float
+        Share of its variance that lies along combinations that the data do not see.
     """
 
     name: str
@@ -68,11 +77,19 @@ class Estimate:
     sigma: float
     sigma_formal: float
     a_priori_sigma: float
+    a_priori_share: float
 
     @property
     def improved(self) -> bool:
         """Whether the data say more than was known before."""
         return bool(self.sigma < NOT_IMPROVED * self.a_priori_sigma)
+
+    @property
+    def remark(self) -> str:
+        """What must not be overlooked beside the standard deviation; empty if nothing."""
+        if not self.improved:
+            return "not improved by the data"
+        return "limited by a priori knowledge" if self.a_priori_share > LIMITED else ""
 
     def to(self, unit: str) -> Estimate:
         """The same estimate in another unit.
@@ -83,15 +100,15 @@ class Estimate:
             If the unit is unknown or of another dimension.
         """
         ratio = _conversion(self.name, self.unit, unit)
-        numbers = (self.value, self.sigma, self.sigma_formal, self.a_priori_sigma)
-        return Estimate(self.name, unit, *(number * ratio for number in numbers))
+        names = ("value", "sigma", "sigma_formal", "a_priori_sigma")
+        return replace(self, unit=unit, **{name: getattr(self, name) * ratio for name in names})
 
     def __repr__(self) -> str:
         return f"<Estimate {self}>"
 
     def __str__(self) -> str:
         text = f"{self.name} = {self.value:.12g} +- {self.sigma:.3g} {self.unit}".rstrip()
-        return text if self.improved else f"{text} (not improved by the data)"
+        return f"{text} ({self.remark})" if self.remark else text
 
 
 def _conversion(name: str, old: str, new: str) -> float:
@@ -212,6 +229,10 @@ class Solution:
     degrees_of_freedom : int
     weak : tuple of WeakCombination
         What data and a priori knowledge together hardly separate.
+    unseen : tuple of UnseenCombination
+        What only the a priori knowledge determines.
+    a_priori_share : ndarray, shape (p,)
+        Share of each formal variance that lies along combinations that the data do not see.
     warnings : tuple of str
     information : SquareRootInformation
         Of the data alone, about ``values``: what later passes are added to.
@@ -235,6 +256,8 @@ class Solution:
     chi_square: float
     degrees_of_freedom: int
     weak: tuple[WeakCombination, ...]
+    unseen: tuple[UnseenCombination, ...]
+    a_priori_share: Array
     warnings: tuple[str, ...]
     information: SquareRootInformation
     provenance: Mapping[str, object]
@@ -307,6 +330,11 @@ class Solution:
         """Parameters on which only the a priori value speaks."""
         return tuple(name for name in self.names if not self[name].improved)
 
+    @property
+    def a_priori_limited(self) -> tuple[str, ...]:
+        """Others, whose uncertainty is for the most part that of combinations not seen."""
+        return tuple(name for name in self.names if self[name].improved and self[name].remark)
+
     def pass_estimate(self, name: str) -> PassEstimate:
         """The estimate of a parameter of a pass, by its name.
 
@@ -332,6 +360,7 @@ class Solution:
             float(self.sigma_realistic[i] / scale),
             float(self.sigma_formal[i] / scale),
             float(self.a_priori_sigma[i] / scale),
+            float(self.a_priori_share[i]),
         )
 
     def __contains__(self, name: object) -> bool:
@@ -391,7 +420,7 @@ def solution_of(
         wider.covariance + _considered_covariance(estimate, parameters.considered),
         formal.covariance,
     )
-    weak = tuple(weak_combinations(edited.information, estimated))
+    unseen, share = unseen_combinations(edited.data, edited.information, estimated)
     values = linearisation.values + estimate.step
     known = len(estimated.a_priori_rows()[0]) + len(estimated.condition_rows()[0])
     return Solution(
@@ -407,7 +436,9 @@ def solution_of(
         iterations=tuple(iterations),
         chi_square=estimate.chi_square,
         degrees_of_freedom=edited.data.samples + known - len(estimated),
-        weak=weak,
+        weak=tuple(weak_combinations(edited.information, estimated)),
+        unseen=tuple(unseen),
+        a_priori_share=share,
         warnings=tuple(warnings),
         information=edited.data.about(values),
         provenance=dict(provenance),

@@ -23,7 +23,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from astropy.table import Table
@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from wobble.errors import InputError
 from wobble.estimation.apriori import Apriori, Condition
 from wobble.estimation.least_squares import SquareRootInformation
-from wobble.estimation.observability import WeakCombination
+from wobble.estimation.observability import Combination, UnseenCombination, WeakCombination
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.passes import Jump
 from wobble.estimation.solution import Iteration, PassEstimate, Samples, Solution
@@ -50,6 +50,7 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
+Kind = TypeVar("Kind", bound=Combination)
 FILES = (
     "solution.ecsv",
     "covariance.ecsv",
@@ -121,11 +122,12 @@ def _parameter_table(solution: Solution) -> Table:
     parameters, estimated = solution.parameters, solution.parameters.estimated
     values, realistic, formal = parameters.values.copy(), parameters.sigmas, parameters.sigmas
     a_priori = parameters.sigmas
+    a_priori_share = np.full(len(parameters), np.nan)
     sensitivity = np.full((len(parameters), len(parameters.considered)), np.nan)
     places = [parameters.place(name) for name in estimated.names]
     values[places] = solution.values
     realistic[places], formal[places] = solution.sigma_realistic, solution.sigma_formal
-    a_priori[places] = solution.a_priori_sigma
+    a_priori[places], a_priori_share[places] = solution.a_priori_sigma, solution.a_priori_share
     sensitivity[places] = solution.sensitivity
     scale = parameters.scales
     table = Table(
@@ -135,6 +137,7 @@ def _parameter_table(solution: Solution) -> Table:
             "sigma_realistic": realistic / scale,
             "sigma_formal": formal / scale,
             "a_priori_sigma": a_priori / scale,
+            "a_priori_share": a_priori_share,
             "unit": [p.unit for p in parameters],
             "status": [p.status for p in parameters],
             "source": [p.source for p in parameters],
@@ -161,15 +164,8 @@ def _meta(solution: Solution) -> dict[str, Any]:
         "iterations": [asdict(iteration) for iteration in solution.iterations],
         "variance_components": [asdict(c) for c in solution.components.values()],
         "jumps": [asdict(jump) for jump in solution.jumps],
-        "hardly_separated": [
-            {
-                "strength": weak.strength,
-                "names": list(weak.names),
-                "amounts": [amount for _, amount in weak.members],
-                "units": list(weak.units),
-            }
-            for weak in solution.weak
-        ],
+        "hardly_separated": _combinations(solution.weak),
+        "not_seen_by_the_data": _combinations(solution.unseen),
         "warnings": list(solution.warnings),
         "provenance": dict(solution.provenance),
         "apriori": [
@@ -191,6 +187,18 @@ def _meta(solution: Solution) -> dict[str, Any]:
             for condition in solution.parameters.conditions
         ],
     }
+
+
+def _combinations(combinations: Sequence[Combination]) -> list[dict[str, Any]]:
+    return [
+        {
+            "strength": combination.strength,
+            "names": list(combination.names),
+            "amounts": [amount for _, amount in combination.members],
+            "units": list(combination.units),
+        }
+        for combination in combinations
+    ]
 
 
 def _square_table(rows: Sequence[str], columns: Sequence[str], matrix: Array) -> Table:
@@ -303,14 +311,9 @@ def _assembled(path: Path) -> Solution:
         iterations=tuple(Iteration(**iteration) for iteration in meta["iterations"]),
         chi_square=meta["chi_square"],
         degrees_of_freedom=meta["degrees_of_freedom"],
-        weak=tuple(
-            WeakCombination(
-                weak["strength"],
-                tuple(zip(weak["names"], weak["amounts"], strict=True)),
-                tuple(weak["units"]),
-            )
-            for weak in meta["hardly_separated"]
-        ),
+        weak=_read_combinations(WeakCombination, meta["hardly_separated"]),
+        unseen=_read_combinations(UnseenCombination, meta["not_seen_by_the_data"]),
+        a_priori_share=np.array(table["a_priori_share"], float)[places],
         warnings=tuple(meta["warnings"]),
         information=read_information(path / "information.ecsv"),
         provenance=meta["provenance"],
@@ -318,6 +321,17 @@ def _assembled(path: Path) -> Solution:
         sigma_bootstrap=np.array(table[BOOTSTRAP], float)[places]
         if BOOTSTRAP in table.colnames
         else None,
+    )
+
+
+def _read_combinations(kind: type[Kind], entries: Sequence[dict[str, Any]]) -> tuple[Kind, ...]:
+    return tuple(
+        kind(
+            entry["strength"],
+            tuple(zip(entry["names"], entry["amounts"], strict=True)),
+            tuple(entry["units"]),
+        )
+        for entry in entries
     )
 
 

@@ -7,10 +7,12 @@ are in their own units, residuals in SI; what is infinite or not a number become
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
+from wobble.estimation.observability import Combination
 from wobble.estimation.solution import Solution
 
 __all__ = ["solution_as_json"]
@@ -55,14 +57,20 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
             )
         },
         "not_improved": list(solution.not_improved),
-        "hardly_separated": [
-            {"members": dict(c.members), "units": list(c.units), "text": str(c)}
-            for c in solution.weak
-        ],
+        "a_priori_limited": list(solution.a_priori_limited),
+        "a_priori_share": dict(zip(solution.names, solution.a_priori_share, strict=True)),
+        "hardly_separated": _combinations(solution.weak),
+        "not_seen_by_the_data": _combinations(solution.unseen),
         "warnings": list(solution.warnings),
         "provenance": dict(solution.provenance),
     }
     return _plain(content)
+
+
+def _combinations(combinations: Sequence[Combination]) -> list[dict[str, Any]]:
+    return [
+        {"members": dict(c.members), "units": list(c.units), "text": str(c)} for c in combinations
+    ]
 
 
 def _rejected(solution: Solution) -> list[dict[str, Any]]:

@@ -88,7 +88,7 @@ def _row(estimate: Estimate) -> tuple[str, ...]:
         f"{estimate.sigma_formal:.2g}",
         a_priori,
         estimate.unit,
-        "" if estimate.improved else "not improved by the data",
+        estimate.remark,
     )
 
 
@@ -119,6 +119,7 @@ def notes(solution: Solution) -> list[str]:
     lines += _jumps(solution)
     lines += _rejected(solution)
     lines += [f"hardly separated: {combination}" for combination in solution.weak]
+    lines += [f"not seen by the data: {combination}" for combination in solution.unseen]
     lines += [f"warning: {warning}" for warning in solution.warnings]
     return lines
 

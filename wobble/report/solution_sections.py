@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from wobble.estimation.observability import WeakCombination
+from wobble.estimation.observability import Combination
 from wobble.estimation.solution import Solution
 from wobble.report.content import Section, Table
 from wobble.report.residual_figures import KIND_NAMES
@@ -56,9 +56,8 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
     if solution.sigma_bootstrap is not None:
         drawn = solution.sigma_bootstrap / solution.parameters.estimated.scales
         columns["bootstrap"] = [sized(sigma) for sigma in drawn.tolist()]
-    if solution.not_improved:
-        remarks = ["" if e.improved else "not improved by the data" for e in estimates]
-        columns["remark"] = remarks
+    if any(e.remark for e in estimates):
+        columns["remark"] = [e.remark for e in estimates]
     head = tuple(columns)
     rows = list(zip(*columns.values(), strict=True))
     numeric = tuple(k for k, name in enumerate(head) if name not in ("parameter", "unit", "remark"))
@@ -116,19 +115,23 @@ def separation_section(solution: Solution) -> Section:
     """What the data cannot tell, in words."""
     points = [_combination(combination) for combination in solution.weak]
     points += [
+        f"Not seen by the data, known from before alone: {_combination(combination)}"
+        for combination in solution.unseen
+    ]
+    points += [
         f"{name}: not improved by the data; only the a priori value speaks."
         for name in solution.not_improved
     ]
     text = (
         "Along each of these combinations the parameters can move together, by the amounts given, "
-        "before the data notice (one sigma)."
-        if solution.weak
+        "before data or a priori knowledge notice (one sigma)."
+        if solution.weak or solution.unseen
         else "Every parameter is well separated from the others."
     )
     return Section("separation", "What cannot be separated", text=[text], points=points)
 
 
-def _combination(combination: WeakCombination) -> str:
+def _combination(combination: Combination) -> str:
     moves = [
         f"{name} by {sized(amount, 2, signed=True)} {unit_text(unit)}".rstrip()
         for (name, amount), unit in zip(combination.members, combination.units, strict=True)

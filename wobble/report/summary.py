@@ -187,4 +187,9 @@ def _weakness(solution: Solution) -> list[str]:
         sentences.append(
             f"{ATTENTION}only the a priori value speaks on {', '.join(solution.not_improved)}."
         )
+    if solution.a_priori_limited:
+        sentences.append(
+            f"{ATTENTION}limited by what was known before, along combinations that the data do not "
+            f"see: {', '.join(solution.a_priori_limited)}."
+        )
     return sentences
