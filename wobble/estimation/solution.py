@@ -89,7 +89,7 @@ class Estimate:
         """What must not be overlooked beside the standard deviation; empty if nothing."""
         if not self.improved:
             return "not improved by the data"
-        return "limited by a priori knowledge" if self.a_priori_share > LIMITED else ""
+        return "limited a priori" if self.a_priori_share > LIMITED else ""
 
     def to(self, unit: str) -> Estimate:
         """The same estimate in another unit.

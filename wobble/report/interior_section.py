@@ -76,7 +76,10 @@ def infer_inside(campaign: Campaign, solution: Solution | None) -> Inside | None
     except WobbleError:
         return None  # a rate for which there is no planet: the report shows the rate itself
     improved = solution[NAMES[0]].improved
-    silent = [n for n in NAMES[1:] if n not in solution or not solution[n].improved]
+    missing = [name for name in NAMES[1:] if name not in solution]
+    if missing:
+        return Inside(moment, improved, None, f"without an estimate of {' and '.join(missing)}")
+    silent = [name for name in NAMES[1:] if not solution[name].improved]
     if silent:
         return Inside(moment, improved, None, f"the data say nothing of {' and '.join(silent)}")
     try:

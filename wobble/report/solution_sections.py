@@ -61,14 +61,20 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
     head = tuple(columns)
     rows = list(zip(*columns.values(), strict=True))
     numeric = tuple(k for k, name in enumerate(head) if name not in ("parameter", "unit", "remark"))
+    text = (
+        "Sigma is the realistic standard deviation: the noise as the residuals show it, with the "
+        "uncertainty of whatever was considered. Formal is that of the weights alone, a priori "
+        "what was known before the data."
+    )
+    if solution.a_priori_limited:
+        text += (
+            " Limited a priori: more than half of the variance lies along combinations that the "
+            "data do not see."
+        )
     return Section(
         "parameters",
         "Parameters",
-        text=[
-            "Sigma is the realistic standard deviation: the noise as the residuals show it, with "
-            "the uncertainty of whatever was considered. Formal is that of the weights alone, a "
-            "priori what was known before the data."
-        ],
+        text=[text],
         points=[
             f"Considered, not estimated: {p.name}, known to {sized(p.sigma / p.scale)} "
             f"{unit_text(p.unit)}".rstrip()
