@@ -185,6 +185,16 @@ def test_what_limits_a_quantity_is_named():
     assert (limit.kind, limit.parameter) == ("considered parameter", "plasma")
     assert limit.share == pytest.approx(25.0 / (0.25 + 0.01 + 25.0))
 
+    # The passes see the sum, which is not enough for either, however well they see it.
+    summed = passes([[[1e3, 1e3]]], ("a", "b"), a_priori=[[0.5, 0.0], [0.0, 0.25]])
+    both = precision_of(summed, [0], {"sum": [1.0, 1.0]})
+    for name, other in ("ab", "ba"):
+        limit = both.limitation(name)
+        assert (limit.kind, limit.parameter) == ("a priori knowledge", other)
+    assert both.formal[1] < 0.5 * both.a_priori[1]
+    assert both.limitation("sum").kind != "a priori knowledge"
+    np.testing.assert_allclose(both.a_priori_share, [1.0, 1.0, 0.0], atol=1e-6)
+
     known = passes([[[0.1]]], ("x",), a_priori=[[1.0]])
     assert precision_of(known, [0]).limitation("x").kind == "a priori knowledge"
     assert precision_of(known, []).sigma[0] == pytest.approx(1.0)

@@ -20,7 +20,10 @@ What limits a quantity is found from the parts of its realistic variance. *Forma
 the variance that it would have if all the other parameters were known,
 ``sum(l_j^2 / |R_j|^2)`` with ``R_j`` the columns of R; *geometry* is the rest of the formal
 variance, which comes from parameters that the passes hardly separate; each *considered
-parameter* adds its own part. The largest part names the limit.
+parameter* adds its own part. The largest part names the limit. Where a considered parameter
+does not, it is *a priori knowledge* that limits a quantity if the passes improve it by less than
+a twentieth, or if more than half of its formal variance lies along combinations that the passes
+do not see (`wobble.estimation.observability`).
 """
 
 from __future__ import annotations
@@ -35,7 +38,7 @@ from tqdm import tqdm
 
 from wobble.campaign.candidates import CandidatePasses, sigma_roots, triangle
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.observability import NOT_IMPROVED
+from wobble.estimation.observability import LIMITED, NOT_IMPROVED
 from wobble.shown import with_table
 
 __all__ = [
@@ -73,11 +76,10 @@ class Limitation:
     ----------
     kind : str
         ``"formal noise"``, ``"geometry"``, ``"considered parameter"``, ``"a priori
-        knowledge"`` (the passes improve it by less than a twentieth), or
-        ``"undetermined"``.
+        knowledge"`` or ``"undetermined"``.
     parameter : str
         The considered parameter, or the parameter whose exact knowledge would help the
-        most against a bad geometry; empty otherwise.
+        most against a bad geometry or an unseen combination; empty otherwise.
     share : float
         Of the realistic variance.
     """
@@ -102,6 +104,9 @@ class Precision:
         The same, if every other parameter were known.
     a_priori : ndarray, shape (q,)
         Formal standard deviations without any pass.
+    a_priori_share : ndarray, shape (q,)
+        Share of the formal variance along combinations that the passes do not see; zero as
+        long as something is not determined at all.
     effects : ndarray, shape (q, k)
         Change of each quantity for one sigma of each considered parameter.
     considered : tuple of str
@@ -116,6 +121,7 @@ class Precision:
     formal: Array
     alone: Array
     a_priori: Array
+    a_priori_share: Array
     effects: Array
     considered: tuple[str, ...]
     entangled: tuple[str, ...]
@@ -140,8 +146,9 @@ class Precision:
             parts["considered parameter", name] = effect**2
         kind, parameter = max(parts, key=lambda part: parts[part])
         share = parts[kind, parameter] / self.sigma[i] ** 2
-        if kind != "considered parameter" and self.formal[i] > NOT_IMPROVED * self.a_priori[i]:
-            kind, parameter = "a priori knowledge", ""
+        known = self.formal[i] > NOT_IMPROVED * self.a_priori[i]
+        if kind != "considered parameter" and (known or self.a_priori_share[i] > LIMITED):
+            kind, parameter = "a priori knowledge", "" if known else self.entangled[i]
             share = (self.formal[i] / self.sigma[i]) ** 2
         return Limitation(kind, parameter, float(share))
 
@@ -355,7 +362,7 @@ def precision_of(
         As for `precision_history`.
     """
     gradients = _checked_gradients(candidates, derived)
-    combinations = _combinations(candidates, gradients)
+    combinations, p = _combinations(candidates, gradients), len(candidates.parameters)
     root = candidates.triangle_of(_checked_order(candidates, chosen))
     sigma, formal, effects = _spread(candidates, root, combinations)
     _, a_priori, _ = _spread(candidates, candidates.a_priori_triangle, combinations)
@@ -365,6 +372,7 @@ def precision_of(
         formal,
         _alone(root, combinations),
         a_priori,
+        _a_priori_share(candidates.a_priori_triangle[:p, :p], root[:p, :p], combinations),
         effects,
         candidates.considered,
         _entangled(candidates.parameters, root, combinations),
@@ -407,6 +415,18 @@ def _alone(root: Array, combinations: Array) -> Array:
         combinations, sigma, out=np.zeros_like(combinations), where=combinations != 0
     )
     return np.asarray(np.linalg.norm(parts, axis=1), float)
+
+
+def _a_priori_share(known: Array, root: Array, combinations: Array) -> Array:
+    """Share of the variances along directions of which nearly all information is a priori."""
+    own = sigma_roots(root, np.eye(len(root)))
+    if not np.isfinite(own).all():
+        return np.zeros(len(combinations))
+    # Singular values are the roots of the a priori share of the information.
+    _, values, directions = np.linalg.svd(known @ own)
+    roots = combinations @ own
+    unseen = roots @ directions[values > NOT_IMPROVED].T
+    return np.asarray((unseen**2).sum(axis=1) / (roots**2).sum(axis=1), float)
 
 
 def _entangled(names: Sequence[str], root: Array, combinations: Array) -> tuple[str, ...]:
