@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -43,12 +45,26 @@ def solution() -> Solution:
 def test_a_solution_is_read_back_exactly(solution: Solution, tmp_path: Path) -> None:
     write_solution(tmp_path, solution)
     again = read_solution(tmp_path)
-    for name in ("values", "covariance_formal", "covariance_realistic", "sensitivity"):
+    for name in (
+        "values",
+        "covariance_formal",
+        "covariance_realistic",
+        "sensitivity",
+        "a_priori_share",
+    ):
         np.testing.assert_array_equal(getattr(again, name), getattr(solution, name))
     for name in ("residual", "sigma", "predicted", "accepted", "reason", "epoch", "pass_name"):
         np.testing.assert_array_equal(getattr(again.samples, name), getattr(solution.samples, name))
     np.testing.assert_array_equal(again.information.factor, solution.information.factor)
-    for name in ("iterations", "jumps", "pass_estimates", "weak", "components", "provenance"):
+    for name in (
+        "iterations",
+        "jumps",
+        "pass_estimates",
+        "weak",
+        "unseen",
+        "components",
+        "provenance",
+    ):
         assert getattr(again, name) == getattr(solution, name)
     assert again.parameters.parameters == solution.parameters.parameters
     assert again.as_json() == solution.as_json()
@@ -77,6 +93,46 @@ def test_information_is_read_back_exactly(solution: Solution, tmp_path: Path) ->
     assert again.samples == solution.information.samples
     np.testing.assert_array_equal(again.factor, solution.information.factor)
     np.testing.assert_array_equal(again.reference, solution.values)
+
+
+FAULTS = {
+    "nothing": (r"(?s).*", "", "the file is empty"),
+    "cut off": (r"(?s).{40}\Z", "", "cut off"),
+    "without a row": (r"\npole\.term_1 [^\n]*", "", "not the same parameters"),
+    "not a number": (r"\npole\.term_1 \S+", r"\npole.term_1 nan", "not finite"),
+    "a word": (r"\npole\.term_1 \S+", r"\npole.term_1 many", "cannot be read as ECSV"),
+    "no reference": ("reference:", "refrence:", "reference: the head"),
+    "a short reference": (r"(?s)reference:.*?\n", "reference: [1.0]\n", "do not match the param"),
+    "no count": (r"samples: \d+", "samples: many", "samples: the head"),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_information_with_a_fault_is_refused_in_one_line(
+    fault: str, solution: Solution, tmp_path: Path
+) -> None:
+    pattern, replacement, said = FAULTS[fault]
+    path = tmp_path / "information.ecsv"
+    text, count = re.subn(pattern, replacement, information_as_text(solution.information), count=1)
+    assert count == 1
+    path.write_text(text)
+    with pytest.raises(InputError, match=said) as caught:
+        read_information(path)
+    assert str(path) in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
+
+
+def test_what_a_solution_went_on_from_is_read_back_exactly(
+    solution: Solution, tmp_path: Path
+) -> None:
+    going_on = replace(solution, earlier=solution.information)
+    write_solution(tmp_path, going_on)
+    earlier = read_solution(tmp_path).earlier
+    assert earlier is not None
+    np.testing.assert_array_equal(earlier.factor, solution.information.factor)
+    # A solution that went on from nothing takes no notice of the file that is left there.
+    write_solution(tmp_path, solution)
+    assert read_solution(tmp_path).earlier is None
 
 
 def test_a_covariance_of_other_parameters_is_refused(solution: Solution, tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ room for it.
 from __future__ import annotations
 
 import tempfile
+import weakref
 from typing import Any
 
 import numpy as np
@@ -23,8 +24,9 @@ class Shelf:
     """A growing row of arrays on disk."""
 
     def __init__(self) -> None:
-        # Closed by `close`, or with the last reference to it.
         self._file = tempfile.TemporaryFile()  # noqa: SIM115
+        # By `close`, or with the last reference to the shelf.
+        self._closing = weakref.finalize(self, self._file.close)
         self._places: list[tuple[int, np.dtype[Any], tuple[int, ...]]] = []
         self._end = 0
 
@@ -46,4 +48,4 @@ class Shelf:
 
     def close(self) -> None:
         """Give the disk space back."""
-        self._file.close()
+        self._closing()

@@ -17,7 +17,6 @@ Covariance and information carry the names of their parameters, and are refused 
 
 from __future__ import annotations
 
-import io
 import json
 import os
 from collections.abc import Sequence
@@ -39,6 +38,7 @@ from wobble.estimation.solution import Iteration, PassEstimate, Samples, Solutio
 from wobble.estimation.solution_json import solution_as_json
 from wobble.estimation.variance import VarianceComponent
 from wobble.formats.atomic import write_atomically
+from wobble.formats.ecsv import ecsv_text, read_ecsv
 from wobble.version import __version__
 
 __all__ = [
@@ -51,6 +51,7 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Kind = TypeVar("Kind", bound=Combination)
+Told = TypeVar("Told")
 FILES = (
     "solution.ecsv",
     "covariance.ecsv",
@@ -90,7 +91,7 @@ def solution_as_texts(solution: Solution) -> dict[str, str]:
     }
     if solution.earlier is not None:
         tables[f"{EARLIER}.ecsv"] = _information_table(solution.earlier)
-    texts = {name: _text(table) for name, table in tables.items()}
+    texts = {name: ecsv_text(table) for name, table in tables.items()}
     texts["solution.json"] = json.dumps(solution_as_json(solution), indent=1, allow_nan=False)
     return texts
 
@@ -109,13 +110,7 @@ def write_solution(folder: str | os.PathLike[str], solution: Solution) -> None:
 
 def information_as_text(information: SquareRootInformation) -> str:
     """Square-root information as the text of a file, for `read_information`."""
-    return _text(_information_table(information))
-
-
-def _text(table: Table) -> str:
-    text = io.StringIO()
-    table.write(text, format="ascii.ecsv")
-    return text.getvalue()
+    return ecsv_text(_information_table(information))
 
 
 def _parameter_table(solution: Solution) -> Table:
@@ -346,20 +341,37 @@ def read_information(path: str | os.PathLike[str]) -> SquareRootInformation:
     table = _read(path, ("parameter", "right_side"))
     columns = [str(name) for name in table["parameter"]]
     matrix = _square(path, table, columns)
-    considered = [str(name) for name in table.meta["considered"]]
+    considered = [str(name) for name in _told(path, table, "considered", list)]
     names = columns[: len(columns) - 1 - len(considered)]
-    reference = np.array(table.meta["reference"], float)
-    if reference.size != len(names):
+    told = _told(path, table, "reference", list)
+    try:
+        reference = np.array(told, float)
+    except (TypeError, ValueError):
+        reference = np.array([np.nan])
+    if reference.shape != (len(names),) or not np.isfinite(reference).all():
         raise InputError(
             "the reference values do not match the parameters",
             source=path,
             field="reference",
-            found=reference.size,
-            expected=len(names),
+            found=f"{len(told)} values",
+            expected=f"{len(names)} finite numbers",
         )
-    return SquareRootInformation(
-        tuple(names), tuple(considered), reference, matrix, int(table.meta["samples"])
-    )
+    samples = _told(path, table, "samples", int)
+    return SquareRootInformation(tuple(names), tuple(considered), reference, matrix, samples)
+
+
+def _told(path: str | os.PathLike[str], table: Table, key: str, kind: type[Told]) -> Told:
+    """What the head of a table says under a key."""
+    value = table.meta.get(key)
+    if not isinstance(value, kind):
+        raise InputError(
+            "the head of the table does not say this",
+            source=path,
+            field=key,
+            found=value,
+            expected=kind.__name__,
+        )
+    return value
 
 
 def _read_covariance(path: Path, names: tuple[str, ...]) -> Array:
@@ -398,20 +410,7 @@ def _read_pass_estimates(path: Path) -> tuple[PassEstimate, ...]:
 
 
 def _read(path: str | os.PathLike[str], columns: Sequence[str]) -> Table:
-    try:
-        table = Table.read(Path(path).read_text(encoding="utf-8"), format="ascii.ecsv")
-    except (OSError, UnicodeDecodeError, ValueError) as error:
-        raise InputError(
-            f"the table cannot be read ({error})", source=path, expected="a table in ECSV"
-        ) from error
-    for column in columns:
-        if column not in table.colnames:
-            raise InputError(
-                "a column is missing",
-                source=path,
-                field=column,
-                found=", ".join(table.colnames),
-            )
+    table = read_ecsv(path, columns)
     for column in table.itercols():
         if not hasattr(column, "mask"):
             continue

@@ -62,7 +62,8 @@ def read_ecsv(path: str | os.PathLike[str], columns: Sequence[str] = ()) -> Tabl
             warnings.filterwarnings("ignore", message=".*dubious year")
             table = astropy_ascii.read(lines, format="ecsv", guess=False)
     except Exception as error:  # it raises whatever a broken table provokes
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
+        problem = str(error).partition("\n")[0]
+        raise InputError(f"cannot be read as ECSV ({problem})", source=path) from error
     for column in columns:
         if column not in table.colnames:
             raise InputError(

@@ -214,7 +214,8 @@ def read_passes(path: Path) -> Tracking:
             warnings.simplefilter("error")
             table = astropy_ascii.read(lines, format="ecsv", guess=False, fill_values=[])
     except Exception as error:  # it raises whatever a broken table provokes
-        raise InputError(f"cannot be read as ECSV ({error})", source=path) from error
+        problem = str(error).partition("\n")[0]
+        raise InputError(f"cannot be read as ECSV ({problem})", source=path) from error
     meta = table.meta
     if meta.get("format") != FORMAT:
         raise InputError(
