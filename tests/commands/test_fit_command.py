@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from astropy.table import QTable
 from click.testing import CliRunner, Result
 
 from wobble.cli import main
 from wobble.estimation.solution_files import read_solution
 from wobble.formats.passes import passes_text
+from wobble.formats.results import read_schedule
 from wobble.tracking import Tracking
 
 ROOT = Path(__file__).parents[2]
@@ -186,6 +188,39 @@ def test_what_cannot_be_gone_on_from_is_refused(
     (bare / "fitted_measurements.ecsv").unlink()
     said = ["does not keep the measurements", f"--information {bare / 'information.ecsv'}"]
     refused(said, "fit", short_scenario, new, "--after", bare)
+
+
+def test_how_many_more_passes_a_precision_takes(
+    short_scenario: Path, data: dict[str, Path], tmp_path: Path
+) -> None:
+    old = tmp_path / "old"
+    printed("fit", short_scenario, data["old"], "--out", old)
+    fit = read_solution(old)
+    last = max(fit.samples.epoch)
+    after = ("plan", short_scenario, "--after", old, "--target", "lander.heron.z = 2 m")
+    found = printed(*after)
+    (more,) = found["targets"]
+    assert 1 < more["passes"] < 20
+    assert more["reached"] <= 2.0
+    assert found["notes"][0].startswith(f"Further passes, after {last[:10]}: the {fit.n_used} ")
+    result = wobble(*after, "--out", tmp_path / "plan")
+    assert "known beforehand" in result.output
+    schedule = read_schedule(tmp_path / "plan" / "passes.ecsv")
+    assert (schedule.start.isot > last).all()
+    precision = QTable.read(tmp_path / "plan" / "precision.ecsv")
+    sigma = fit["lander.heron.z"].sigma_formal
+    assert precision["lander.heron.z"][0].to_value("m") == pytest.approx(sigma, rel=0.01)
+    # The best of all passes, on top of the same.
+    best = printed(
+        *("choose", short_scenario, "--after", old, "--passes", 3, "--for", "lander.heron.z")
+    )
+    assert best["sigma"] < sigma
+    known = wobble("plan", short_scenario, "--after", old, "--target", "lander.heron.z = 100 m")
+    assert "no pass is needed" in known.output
+    late = variant(
+        tmp_path, short_scenario.read_text(), (r"stop = 2031-07-01", "stop = 2031-05-20")
+    )
+    refused(["campaign.stop", "nothing is left"], "plan", late, "--after", old)
 
 
 def test_terms_are_left_out_and_the_data_asked_whether_they_want_them(

@@ -17,7 +17,7 @@ import numpy as np
 from astropy.time import Time
 from tqdm import tqdm
 
-from wobble.campaign.candidates import CandidatePasses, compress
+from wobble.campaign.candidates import CandidatePasses, compress, known_beforehand
 from wobble.campaign.conditions import ViewLimits
 from wobble.campaign.derived import DerivedQuantity
 from wobble.campaign.pass_ledger import PassLedger, Violation
@@ -264,16 +264,50 @@ class Campaign:
             self._model(tracking), solution, rng, replicates=replicates, progress=progress
         )
 
+    def starting(self, epoch: Time) -> Campaign:
+        """The same campaign with nothing before an epoch, to plan what is left of it.
+
+        Raises
+        ------
+        InputError
+            If nothing is left.
+        """
+        start, stop = self._needed("span")
+        if epoch >= stop:
+            raise InputError(
+                "nothing is left of the campaign",
+                source=self.source,
+                field="campaign.stop",
+                found=stop.isot,
+                expected=f"an epoch after {epoch.isot}",
+            )
+        return replace(self, span=(max(start, epoch), stop))
+
     def without(self, patterns: str | Iterable[str]) -> Campaign:
         """The same campaign with some of the estimated parameters held at their a priori values."""
         names = self.parameters.estimated.select(patterns)
         return replace(self, parameters=self.parameters.with_status(names, "fixed"))
 
-    def candidates(self, passes: Passes, *, progress: bool = False) -> CandidatePasses:
+    def candidates(
+        self,
+        passes: Passes,
+        *,
+        earlier: SquareRootInformation | None = None,
+        progress: bool = False,
+    ) -> CandidatePasses:
         """What each pass would say of the estimated parameters, its own biases eliminated.
 
         The noise is that of the budget, with its correlations; nothing is simulated. Passes
         exclude one another, and share the landers' sols, as the scenario's limits say.
+
+        Parameters
+        ----------
+        passes : Passes
+        earlier : SquareRootInformation, optional
+            The ``information`` of a solution from earlier measurements: known beforehand, as
+            are the a priori values.
+        progress : bool
+            Show a bar.
         """
         rule: ScheduleRule = self._needed("rule")
         ledger = self._ledger(rule)
@@ -309,7 +343,7 @@ class Campaign:
         return CandidatePasses(
             parameters=estimated.names,
             blocks=tuple(blocks),
-            a_priori=estimated.a_priori_rows()[0],
+            a_priori=known_beforehand(self.parameters, earlier),
             station=passes.station,
             start=np.asarray((passes.start - passes.start[0]).to_value("s"), float),
             hours=np.asarray((passes.stop - passes.start).to_value("h"), float),
@@ -324,6 +358,7 @@ class Campaign:
         passes: Passes,
         derived: Sequence[DerivedQuantity] = (),
         *,
+        earlier: SquareRootInformation | None = None,
         progress: bool = False,
     ) -> PrecisionHistory:
         """Standard deviation of every estimated parameter after each of the passes.
@@ -333,10 +368,12 @@ class Campaign:
         passes : Passes
         derived : sequence of DerivedQuantity
             Further quantities.
+        earlier : SquareRootInformation, optional
+            As for `candidates`: the passes come on top of what it says.
         progress : bool
             Show a bar.
         """
-        candidates = self.candidates(passes, progress=progress)
+        candidates = self.candidates(passes, earlier=earlier, progress=progress)
         gradients = {d.name: d.gradient(candidates.parameters) for d in derived}
         return precision_history(candidates, derived=gradients, progress=progress)
 

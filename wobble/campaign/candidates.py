@@ -27,9 +27,17 @@ from scipy.linalg import solve_triangular
 from scipy.linalg.lapack import dtrcon
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.least_squares import DEPENDENT
+from wobble.estimation.least_squares import DEPENDENT, SquareRootInformation
+from wobble.estimation.parameters import ParameterSet
 
-__all__ = ["CandidatePasses", "compress", "overlapping", "sigma_roots", "triangle"]
+__all__ = [
+    "CandidatePasses",
+    "compress",
+    "known_beforehand",
+    "overlapping",
+    "sigma_roots",
+    "triangle",
+]
 
 Array = NDArray[np.float64]
 # Rows taken into one factorisation at a time: small enough to stay in a processor's cache.
@@ -202,6 +210,28 @@ class CandidatePasses:
                 found=float(getattr(self, name)[i]),
                 expected="finite" if name == "start" else "finite and positive",
             )
+
+
+def known_beforehand(parameters: ParameterSet, earlier: SquareRootInformation | None) -> Array:
+    """Rows ``[A | C]`` of the a priori values and of earlier measurements, shape (any, p + k).
+
+    Parameters
+    ----------
+    parameters : ParameterSet
+    earlier : SquareRootInformation or None
+        Of a solution of earlier measurements.
+
+    Raises
+    ------
+    InputError
+        If the earlier information is about a parameter that is not estimated (considered) here.
+    """
+    names, considered = parameters.estimated.names, parameters.considered.names
+    known, _ = parameters.estimated.a_priori_rows()
+    rows = np.hstack([known, np.zeros((len(known), len(considered)))])
+    if earlier is None:
+        return rows
+    return np.vstack([rows, earlier.onto(names, considered).factor[:, :-1]])
 
 
 def triangle(rows: Iterable[Array]) -> Array:

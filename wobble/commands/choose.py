@@ -37,7 +37,7 @@ from wobble.commands.output import (
     say,
 )
 from wobble.commands.steps import CAUTION, scenario_argument
-from wobble.commands.targets import PLANET, hours_text, limit_text
+from wobble.commands.targets import AFTER, PLANET, hours_text, left_after, limit_text
 from wobble.errors import InputError, UnknownNameError
 from wobble.formats.ecsv import ecsv_text
 from wobble.formats.results import ResultFolder
@@ -68,6 +68,7 @@ OPTION = "--for"
 )
 @click.option("--per-week", type=int, help="Passes a week at most.")
 @click.option("--step", help='Between begins of possible passes, "15 min"; a pass if left out.')
+@AFTER
 @PLANET
 @OUT
 @JSON
@@ -78,6 +79,7 @@ def choose(
     hours: str | None,
     per_week: int | None,
     step: str | None,
+    after: Path | None,
     planet: str | None,
     out: Path | None,
     as_json: bool,
@@ -92,9 +94,11 @@ def choose(
              --for pole.precession_rate --out chosen
     Example: wobble choose synthetic_passes/campaign.toml --hours "alder=40,broom=20"
              --for "core.factor = 0.03"
+    Example: wobble choose campaign.toml --after fitted --passes 20 --for pole.precession_rate
 
     Writes passes.ecsv (for wobble simulate --passes), effort.ecsv and figures.
     """
+    campaign, earlier, notes = left_after(campaign, after)
     planet = planet or campaign.body.name
     goals = parse_goals(texts, campaign.target, campaign.parameters, planet, OPTION)
     budget = _budget(campaign, passes, hours, per_week)
@@ -112,11 +116,11 @@ def choose(
         if budget.station_hours is not None:
             usable = np.isin(possible.station, list(budget.station_hours))
             possible = only(possible, np.flatnonzero(usable))
-        candidates = campaign.candidates(possible, progress=progress)
+        candidates = campaign.candidates(possible, earlier=earlier, progress=progress)
         selection, at_least = _choice(candidates, goals, budget, progress)
         chosen = only(possible, selection.chosen)
         summary = _summary(selection, goals, at_least)
-        summary["notes"] = [*periods.notes, CAUTION]
+        summary["notes"] = [*notes, *periods.notes, CAUTION]
         if folder:
             curve = effort_curve(selection, progress=progress)
             meta = campaign.provenance(campaign.plan_network)

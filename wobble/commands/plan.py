@@ -32,7 +32,14 @@ from wobble.commands.steps import (
     plan_summary,
     scenario_argument,
 )
-from wobble.commands.targets import PLANET, add_precision, answer_goals, plan_goals
+from wobble.commands.targets import (
+    AFTER,
+    PLANET,
+    add_precision,
+    answer_goals,
+    left_after,
+    plan_goals,
+)
 from wobble.errors import InputError
 from wobble.formats.results import ResultFolder, read_schedule
 
@@ -50,6 +57,7 @@ SHOWN = 10
     help='Precision wanted, "pole.precession_rate = 30 mas/yr"; may be given several times.',
 )
 @click.option("--passes", type=click.Path(path_type=Path), help="Schedule to be checked instead.")
+@AFTER
 @PLANET
 @OUT
 @JSON
@@ -57,6 +65,7 @@ def plan(
     campaign: Campaign,
     targets: tuple[str, ...],
     passes: Path | None,
+    after: Path | None,
     planet: str | None,
     out: Path | None,
     as_json: bool,
@@ -67,6 +76,7 @@ def plan(
     Example: wobble plan synthetic_passes/campaign.toml --out plan
     Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 40 mas/yr"
     Example: wobble plan synthetic_passes/campaign.toml --passes plan/passes.ecsv
+    Example: wobble plan campaign.toml --after fitted --target "pole.precession_rate = 20 mas/yr"
 
     Writes view_periods.ecsv, passes.ecsv, passes.ics (a calendar, RFC 5545), report.html and
     figures/; with targets also precision.ecsv, every standard deviation after each pass, and
@@ -74,6 +84,7 @@ def plan(
     core.radius. A schedule given by --passes is held against every constraint; if it violates
     one, each violation is named, nothing is written, and the exit status is 2.
     """
+    campaign, earlier, notes = left_after(campaign, after)
     goals = plan_goals(campaign, targets, planet)
     with result_folder(out) as folder:
         if passes is None:
@@ -83,14 +94,15 @@ def plan(
             periods = campaign.view_periods(progress=sys.stderr.isatty())
         answers: list[dict[str, Any]] = []
         if goals:
-            history, answers = answer_goals(campaign, schedule, goals)
+            history, answers = answer_goals(campaign, schedule, goals, earlier)
             if folder:
                 add_precision(folder, campaign, history, goals, schedule.start[0])
         if folder:
             add_plan(folder, campaign, periods, schedule)
             add_report(folder, campaign=campaign, periods=periods, passes=schedule)
     if as_json:
-        print_json(plan_summary(campaign, periods, schedule) | {"targets": answers})
+        summary = plan_summary(campaign, periods, schedule)
+        print_json(summary | {"targets": answers, "notes": [*notes, *summary["notes"]]})
         return
     say(periods)
     print_lines(view_hours(periods))
@@ -98,7 +110,7 @@ def plan(
     print_lines(pass_lines(schedule), SHOWN + 1)
     for answer in answers:
         say(answer["text"])
-    for note in (*periods.notes, CAUTION):
+    for note in (*notes, *periods.notes, CAUTION):
         say(note)
     print_where(folder, *_next_steps(campaign, folder))
 

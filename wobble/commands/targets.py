@@ -7,6 +7,7 @@ what limits it then; ``precision.ecsv`` and its figures.
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Any
 
 import click
@@ -22,7 +23,9 @@ from wobble.campaign.precision import Limitation, PrecisionHistory, UnreachableT
 from wobble.campaign.schedule import Passes
 from wobble.commands.output import add_figure
 from wobble.errors import InputError
+from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.parameters import unit_scale
+from wobble.estimation.solution_files import read_solution
 from wobble.formats.ecsv import ecsv_text
 from wobble.formats.results import ResultFolder
 from wobble.formats.target_section import parse_goals
@@ -33,13 +36,42 @@ from wobble.report.effort_figures import (
 )
 from wobble.report.style import offscreen
 
-__all__ = ["PLANET", "add_precision", "answer_goals", "hours_text", "limit_text", "plan_goals"]
+__all__ = [
+    "AFTER",
+    "PLANET",
+    "add_precision",
+    "answer_goals",
+    "hours_text",
+    "left_after",
+    "limit_text",
+    "plan_goals",
+]
 
 PLANET = click.option(
     "--planet",
     help="For C/MR^2 and core.radius: planet, or a file of what is assumed of its interior.",
 )
+AFTER = click.option(
+    "--after",
+    type=click.Path(path_type=Path),
+    help="Folder of a fit: further passes, after its measurements and on top of what they say.",
+)
 OPTION = "--target"
+
+
+def left_after(
+    campaign: Campaign, folder: Path | None
+) -> tuple[Campaign, SquareRootInformation | None, list[str]]:
+    """What is left of a campaign after a fit, what the fit knows, and a note that says so."""
+    if folder is None:
+        return campaign, None, []
+    solution = read_solution(folder)
+    last = max(solution.samples.epoch.tolist())
+    note = (
+        f"Further passes, after {last[:10]}: the {solution.n_used} measurements of the fit in "
+        f"{folder} are known beforehand."
+    )
+    return campaign.starting(Time(last, scale="utc")), solution.information, [note]
 
 
 def plan_goals(campaign: Campaign, texts: tuple[str, ...], planet: str | None) -> Goals | None:
@@ -58,11 +90,12 @@ def plan_goals(campaign: Campaign, texts: tuple[str, ...], planet: str | None) -
 
 
 def answer_goals(
-    campaign: Campaign, passes: Passes, goals: Goals
+    campaign: Campaign, passes: Passes, goals: Goals, earlier: SquareRootInformation | None
 ) -> tuple[PrecisionHistory, list[dict[str, Any]]]:
     """History of precision over a schedule, and what it takes to reach each goal."""
     progress = sys.stderr.isatty()
-    history = campaign.precision(passes, tuple(goals.derived.values()), progress=progress)
+    derived = tuple(goals.derived.values())
+    history = campaign.precision(passes, derived, earlier=earlier, progress=progress)
     first = passes.start[0]
     return history, [_answer(history, goals, goal, first) for goal in goals.goals]
 
@@ -81,11 +114,13 @@ def _answer(history: PrecisionHistory, goals: Goals, goal: Goal, first: Time) ->
         ) from error
     date = (first + TimeDelta(reached.date, format="sec")).isot[:10]
     why = limit_text(reached.limitation)
-    text = (
-        f"{goal.name} to {goal.told(goal.wanted)}: the first {reached.passes} "
-        f"passes of the schedule, until {date}, {reached.hours:.1f} station hours "
-        f"({hours_text(reached.station_hours)}); what limits it then: {why}"
+    taken = (
+        f"the first {reached.passes} passes of the schedule, until {date}, {reached.hours:.1f} "
+        f"station hours ({hours_text(reached.station_hours)})"
+        if reached.passes
+        else f"no pass is needed, {goal.told(reached.sigma)} is known beforehand"
     )
+    text = f"{goal.name} to {goal.told(goal.wanted)}: {taken}; what limits it then: {why}"
     answer = {
         "quantity": goal.name,
         "unit": goal.unit,
