@@ -14,9 +14,9 @@ from astropy.table import QTable
 from click.testing import CliRunner, Result
 
 from wobble.cli import main
-from wobble.estimation.solution_files import read_solution
 from wobble.formats.passes import passes_text
 from wobble.formats.results import read_schedule
+from wobble.formats.solution_files import read_solution
 from wobble.tracking import Tracking
 
 ROOT = Path(__file__).parents[2]

@@ -11,11 +11,12 @@ from invented import TablePasses, seasonal_pass
 
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.core_estimate import NAMES, CoreEstimate, read_core_estimate
+from wobble.estimation.core_estimate import NAMES, CoreEstimate
 from wobble.estimation.fit import fit
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.solution import Solution
-from wobble.estimation.solution_files import write_solution
+from wobble.formats.core_estimate_file import read_core_estimate
+from wobble.formats.solution_files import write_solution
 from wobble.planet.core_compliance import GivenCompliance
 from wobble.planet.interior import PlanetFigure
 from wobble.planet.nutation import PrecessionBudget

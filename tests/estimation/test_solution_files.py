@@ -16,7 +16,7 @@ from wobble.estimation.apriori import Apriori, Condition
 from wobble.estimation.fit import fit
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.solution import Solution
-from wobble.estimation.solution_files import (
+from wobble.formats.solution_files import (
     information_as_text,
     read_information,
     read_solution,

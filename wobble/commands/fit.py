@@ -34,8 +34,8 @@ from wobble.commands.steps import (
 )
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
-from wobble.estimation.solution_files import read_information, read_solution
 from wobble.formats.results import ResultFolder
+from wobble.formats.solution_files import read_information, read_solution
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]

@@ -30,8 +30,9 @@ from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.estimation.core_estimate import CoreEstimate, read_core_estimate
+from wobble.estimation.core_estimate import CoreEstimate
 from wobble.formats.body_file import read_body, read_nutation_setup
+from wobble.formats.core_estimate_file import read_core_estimate
 from wobble.formats.ecsv import ecsv_text
 from wobble.formats.interior_file import read_interior
 from wobble.formats.measured import parse_measured

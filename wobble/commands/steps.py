@@ -21,13 +21,13 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.check.hand_check import hand_check
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
-from wobble.estimation.solution_files import solution_as_texts
 from wobble.formats.data_files import read_tracking
 from wobble.formats.ecsv import ecsv_text
 from wobble.formats.icalendar import calendar_text
 from wobble.formats.passes import passes_text
 from wobble.formats.results import ResultFolder
 from wobble.formats.scenario import read_scenario
+from wobble.formats.solution_files import solution_as_texts
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
 from wobble.report.interior_section import infer_inside

@@ -25,9 +25,9 @@ from wobble.commands.output import add_figure
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.parameters import unit_scale
-from wobble.estimation.solution_files import read_solution
 from wobble.formats.ecsv import ecsv_text
 from wobble.formats.results import ResultFolder
+from wobble.formats.solution_files import read_solution
 from wobble.formats.target_section import parse_goals
 from wobble.report.effort_figures import (
     precision_against_dates,

@@ -1,25 +1,21 @@
 """What a solution says of precession and core: the input of an inference of the interior.
 
-In: a `Solution`, its files, or single values with their uncertainties. Out: a `CoreEstimate`,
+In: a `Solution`, or single values with their uncertainties. Out: a `CoreEstimate`,
 the mean and covariance of precession rate, core factor and core period, for
 `wobble.planet.interior.infer_interior`.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.parameters import unit_scale
 from wobble.estimation.solution import Solution
-from wobble.estimation.solution_files import read_solution
 from wobble.planet.interior import (
     Mantle,
     PlanetFigure,
@@ -31,7 +27,7 @@ from wobble.planet.interior import (
 from wobble.planet.interior_samples import InteriorSamples
 from wobble.planet.layers import Crust
 
-__all__ = ["NAMES", "CoreEstimate", "read_core_estimate"]
+__all__ = ["NAMES", "CoreEstimate"]
 
 Array = NDArray[np.float64]
 
@@ -166,51 +162,3 @@ class CoreEstimate:
             crust=crust,
             samples=samples,
         )
-
-
-def read_core_estimate(path: str | Path) -> CoreEstimate:
-    """Read the estimates from a solution's files.
-
-    Parameters
-    ----------
-    path : str or Path
-        The folder of a solution, the ``solution.ecsv`` in it, or a ``solution.json`` (which
-        has no correlations: the three are then taken as independent).
-
-    Raises
-    ------
-    InputError
-        If the files cannot be read or hold none of the parameters.
-    """
-    path = Path(path)
-    if path.suffix == ".json":
-        found = _from_json(path)
-    else:
-        found = CoreEstimate.of(read_solution(path.parent if path.suffix else path))
-        found = replace(found, note=f"{path}: {found.note}")
-    if not found.names:
-        raise InputError(
-            "has no parameter that tells of the interior", source=path, expected=", ".join(NAMES)
-        )
-    return found
-
-
-def _from_json(path: Path) -> CoreEstimate:
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-        parameters = content["parameters"]
-        values = {}
-        for name in NAMES:
-            if name in parameters:
-                scale = unit_scale(parameters[name]["unit"])
-                value, sigma = (float(parameters[name][k]) for k in ("value", "sigma_realistic"))
-                values[name] = (value * scale, sigma * scale)
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
-    except (UnicodeDecodeError, ValueError, KeyError, TypeError) as error:
-        raise InputError(
-            f"is not a solution in JSON ({error!r})",
-            source=path,
-            expected="parameters with value, unit and sigma_realistic",
-        ) from error
-    return CoreEstimate.from_values(values, f"{path}: no correlations given, taken as zero")

@@ -374,7 +374,7 @@ class Solution:
 
     def files(self) -> dict[str, str]:
         """The solution as the texts of its files, by file name."""
-        from wobble.estimation.solution_files import solution_as_texts
+        from wobble.formats.solution_files import solution_as_texts
 
         return solution_as_texts(self)
 

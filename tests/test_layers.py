@@ -1,0 +1,52 @@
+"""Data flows one way: a module imports only from what stands above it (DEVELOPERS.md)."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import wobble
+
+PACKAGE = Path(wobble.__file__).parent
+FOUNDATIONS = (
+    *("version", "constants", "errors", "shown", "epochs", "chebyshev", "rotations"),
+    *("ephemeris", "tracking"),
+)
+LAYERS = ("earth", "planet", "link", "noise", "estimation", "campaign")
+"""From top to bottom; `formats`, `check`, `report`, `commands` and `cli` come after all."""
+NOT_BEFORE = ("formats", "check", "report", "commands", "cli")
+
+
+def imported(path: Path) -> set[str]:
+    """Parts of the package that a module needs in order to be imported."""
+    found = set()
+    waiting: list[ast.AST] = [ast.parse(path.read_text(encoding="utf-8"))]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) or (
+            isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        ):
+            continue
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("wobble."):
+            found.add(str(node.module).split(".")[1])
+        waiting += ast.iter_child_nodes(node)
+    return found
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_a_layer_needs_only_those_above_it(layer):
+    above = {*FOUNDATIONS, *LAYERS[: LAYERS.index(layer) + 1]}
+    modules = list((PACKAGE / layer).rglob("*.py"))
+    assert len(modules) > 3
+    wrong = {path.name: imported(path) - above for path in modules if imported(path) - above}
+    assert not wrong
+
+
+def test_the_foundations_need_nothing_of_the_rest():
+    for name in FOUNDATIONS:
+        assert imported(PACKAGE / f"{name}.py") <= set(FOUNDATIONS)
+
+
+def test_every_part_of_the_package_has_its_place():
+    parts = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py" or path.is_dir()}
+    assert parts - {"__init__", "__pycache__", "py"} == {*FOUNDATIONS, *LAYERS, *NOT_BEFORE}
