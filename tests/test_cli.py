@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from wobble.cli import main
+from wobble.cli import SECTIONS, main
 
 ROOT = Path(__file__).parents[1]
 LUNAR = ROOT / "tests" / "data" / "lunar_ranging" / "scenario.toml"
@@ -88,6 +88,14 @@ def test_fit_of_real_ranges_prints_one_json_object():
     first = summary["parameters"]["lander.apollo15.x"]
     assert set(first) == {"value", "unit", "sigma_formal", "sigma_realistic", "a_priori_sigma"}
     assert first["sigma_realistic"] >= first["sigma_formal"] > 0
+
+
+def test_the_list_of_commands_has_each_of_them_once():
+    listed = [name for commands in SECTIONS.values() for name in commands]
+    assert sorted(listed) == sorted(main.commands)
+    text = wobble("--help").output
+    for section in SECTIONS:
+        assert f"{section}:" in text
 
 
 def test_help_shows_an_example_for_every_command():

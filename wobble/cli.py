@@ -35,6 +35,34 @@ from wobble.version import __version__
 
 __all__ = ["main"]
 
+SECTIONS = {
+    "The job, step by step": {
+        "new": "a scenario of your own",
+        "check": "its numbers by pencil",
+        "plan": "when, which passes, how many more",
+        "choose": "the best passes",
+        "study": "a scenario that is varied",
+        "signatures": "what each parameter does",
+        "budget": "what spoils the link",
+        "simulate": "synthetic measurements",
+        "inspect": "what is in files of data",
+        "convert": "files of another format",
+        "fit": "estimate, honestly",
+        "compare": "two solutions, in sigmas",
+        "evidence": "do the data want a term",
+        "noise": "how noisy the passes were",
+        "report": "the page to read",
+        "run": "plan, simulate, fit and report in one",
+    },
+    "The planet": {
+        "angles": "its orientation at a date, in both conventions",
+        "nutation": "precession and nutation from the torque",
+        "interior": "moment of inertia and core from the rotation",
+    },
+    "The shell": {"completion": "a script that completes commands and options"},
+}
+"""The commands as ``wobble --help`` lists them."""
+
 
 class _Commands(click.Group):
     """Turns the package's errors into one message and an exit status."""
@@ -56,30 +84,16 @@ class _Commands(click.Group):
             raise UnknownNameError("command", args[0], self.list_commands(ctx))
         return super().resolve_command(ctx, args)
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for section, commands in SECTIONS.items():
+            with formatter.section(section):
+                formatter.write_dl(list(commands.items()))
+
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="wobble")
 def main() -> None:
     """From two-way tracking of a lander to the rotation and the interior of its planet.
-
-    \b
-    The job, step by step:
-      wobble new        FOLDER      a scenario of your own
-      wobble check      SCENARIO    its numbers by pencil
-      wobble plan       SCENARIO    when, and which passes
-      wobble choose     SCENARIO    the best passes
-      wobble study      STUDY       a scenario that is varied
-      wobble signatures SCENARIO    what each parameter does
-      wobble budget     SCENARIO    what spoils the link
-      wobble simulate   SCENARIO    synthetic measurements
-      wobble inspect    DATA        what is in files of data
-      wobble convert    SCENARIO    files of another format
-      wobble fit        SCENARIO    estimate, honestly
-      wobble compare    FOLDER      two solutions, in sigmas
-      wobble evidence   FOLDER      do the data want a term
-      wobble noise      SCENARIO    how noisy the passes were
-      wobble report     SCENARIO    the page to read
-      wobble run        SCENARIO    all of it
 
     \b
     Example: wobble new mine
