@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import astropy_iers_data
@@ -25,9 +26,12 @@ from astropy.time import Time
 
 from wobble.earth.series import MediaSeries, WeatherSeries
 from wobble.errors import InputError
+from wobble.estimation.core_estimate import CoreEstimate
+from wobble.estimation.solution import Solution
 from wobble.formats.angle_table import read_angle_table
 from wobble.formats.blq import read_blq
 from wobble.formats.body_file import read_body
+from wobble.formats.core_estimate_file import read_core_estimate
 from wobble.formats.crd import read_crd
 from wobble.formats.earth_orientation import read_earth_orientation
 from wobble.formats.interior_file import read_interior
@@ -36,6 +40,7 @@ from wobble.formats.passes import read_normal_point_table, read_passes, write_pa
 from wobble.formats.results import read_schedule
 from wobble.formats.series_table import read_series
 from wobble.formats.sinex import read_sinex
+from wobble.formats.solution_files import read_information, read_solution, write_solution
 from wobble.formats.station_sections import read_catalogue
 from wobble.formats.tdm import kvn_text, read_tdm
 from wobble.formats.tdm_agreement import Agreement
@@ -48,9 +53,10 @@ from wobble.formats.tdm_xml import xml_text
 from wobble.tracking import COLUMNS
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE / "formats"))
+sys.path[:0] = [str(HERE / "formats"), str(HERE / "estimation")]
 
-from test_blq import SAMPLE as BLQ  # noqa: E402 - the path of the tests comes first
+from invented import varied_solution  # noqa: E402 - the path of the tests comes first
+from test_blq import SAMPLE as BLQ  # noqa: E402
 from test_passes_file import campaign  # noqa: E402
 from test_series_table import MEDIA, WEATHER  # noqa: E402
 from test_sinex import SAMPLE as SINEX  # noqa: E402
@@ -90,6 +96,10 @@ epoch polar_x spin
 2031-06-01T00:00:00 2.0 3.0
 2031-07-01T00:00:00 1.5 2.0
 2031-08-01T00:00:00 1.0 1.0
+"""
+SUMMARY = b"""{"parameters": {
+ "core.factor": {"value": 0.061, "unit": "", "sigma_realistic": 0.006},
+ "pole.precession_rate": {"value": -7608.3, "unit": "mas / yr", "sigma_realistic": 2.1}}}
 """
 SCHEDULE = """\
 # %ECSV 1.0
@@ -178,7 +188,39 @@ def formats(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[byte
         "stations": (read_catalogue, [(DEMONSTRATION / "stations.toml").read_bytes()]),
         "body": (read_body, [(BODIES / f"{name}.toml").read_bytes() for name in ("mars", "moon")]),
         "interior": (read_interior, [(BODIES / "mars_interior.toml").read_bytes()]),
+        **results(folder / "results"),
     }
+
+
+def results(folder: Path) -> dict[str, tuple[Callable[[Path], object], list[bytes]]]:
+    """The tables of a fit: each read by itself, or with the others, which are whole."""
+    folder.mkdir()
+    write_solution(folder, varied_solution())
+    found: dict[str, tuple[Callable[[Path], object], list[bytes]]] = {
+        "information": (read_information, [(folder / "information.ecsv").read_bytes()]),
+        "summary": (read_summary, [SUMMARY]),
+    }
+    for name in ("solution", "covariance", "residuals", "pass_parameters"):
+        valid = (folder / f"{name}.ecsv").read_bytes()
+        found[f"{name} of a fit"] = (partial(read_among, folder, f"{name}.ecsv", valid), [valid])
+    return found
+
+
+def read_summary(path: Path) -> CoreEstimate:
+    """Read a summary, which is known by its extension."""
+    return read_core_estimate(path.rename(path.with_suffix(".json")))
+
+
+def read_among(folder: Path, name: str, valid: bytes, path: Path) -> Solution:
+    """Read a folder of results in which one file is that of the path."""
+    try:
+        (folder / name).write_bytes(path.read_bytes())
+        return read_solution(folder)
+    except InputError as error:
+        named = path if str(folder) in str(error) else None
+        raise InputError(str(error), source=named) from error
+    finally:
+        (folder / name).write_bytes(valid)
 
 
 def ramped() -> TrackingDataMessage:

@@ -62,6 +62,17 @@ class InputError(WobbleError):
         self.expected = expected
         super().__init__(str(self))
 
+    def of(self, source: object) -> InputError:
+        """The same fault, of a file that it does not name yet."""
+        return InputError(
+            self.problem,
+            source=source if self.source is None else self.source,
+            line=self.line,
+            field=self.field,
+            found=self.found,
+            expected=self.expected,
+        )
+
     def __str__(self) -> str:
         where = []
         if self.source is not None:

@@ -8,8 +8,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wobble.estimation.apriori import Apriori, Condition
+from wobble.estimation.fit import fit
 from wobble.estimation.least_squares import PassEquations
 from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.solution import Solution
 
 Array = NDArray[np.float64]
 
@@ -128,3 +131,21 @@ def lunar_like(rng: np.random.Generator) -> tuple[list[PassEquations], Parameter
         + [Parameter(f"station.{s}.range_bias", "m", sigma=0.05) for s in ("one", "two")]
     )
     return passes, parameters
+
+
+def varied_solution() -> Solution:
+    """With a considered and a fixed parameter, a known pair, a condition, a jump, a rejection."""
+    rng = np.random.default_rng(1)
+    passes = [seasonal_pass(rng, i, considered=1) for i in range(12)]
+    passes[3].residual[4] += 1.0
+    passes[5].residual[-6:] += 1000.0
+    parameters = ParameterSet(
+        [
+            *seasonal_parameters().changed("pole.term_0", unit="mm", source="an almanac, 1987"),
+            Parameter("station.one.x", "cm", 0.0, 0.1, "considered"),
+            Parameter("spin.rate", "deg / d", 7.1e-5, status="fixed"),
+        ],
+        [Apriori(("pole.term_1", "pole.term_2"), [0.1, 0.2], [[4.0, 1.0], [1.0, 3.0]])],
+        [Condition(("pole.term_3", "pole.term_4"), [[1.0, -1.0]])],
+    )
+    return fit(TablePasses(passes, np.zeros(6)), parameters, provenance={"seed": 7, "body": None})

@@ -9,12 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from invented import TablePasses, seasonal_parameters, seasonal_pass
+from invented import varied_solution
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.apriori import Apriori, Condition
-from wobble.estimation.fit import fit
-from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.solution import Solution
 from wobble.formats.solution_files import (
     information_as_text,
@@ -26,20 +23,7 @@ from wobble.formats.solution_files import (
 
 @pytest.fixture(scope="module")
 def solution() -> Solution:
-    rng = np.random.default_rng(1)
-    passes = [seasonal_pass(rng, i, considered=1) for i in range(12)]
-    passes[3].residual[4] += 1.0
-    passes[5].residual[-6:] += 1000.0
-    parameters = ParameterSet(
-        [
-            *seasonal_parameters().changed("pole.term_0", unit="mm", source="an almanac, 1987"),
-            Parameter("station.one.x", "cm", 0.0, 0.1, "considered"),
-            Parameter("spin.rate", "deg / d", 7.1e-5, status="fixed"),
-        ],
-        [Apriori(("pole.term_1", "pole.term_2"), [0.1, 0.2], [[4.0, 1.0], [1.0, 3.0]])],
-        [Condition(("pole.term_3", "pole.term_4"), [[1.0, -1.0]])],
-    )
-    return fit(TablePasses(passes, np.zeros(6)), parameters, provenance={"seed": 7, "body": None})
+    return varied_solution()
 
 
 def test_a_solution_is_read_back_exactly(solution: Solution, tmp_path: Path) -> None:

@@ -121,13 +121,7 @@ def _checked(campaign: Campaign, path: Path, *, as_json: bool) -> Passes:
     try:
         violations = campaign.check(passes)
     except InputError as error:
-        raise InputError(
-            error.problem,
-            source=error.source or path,
-            field=error.field,
-            found=error.found,
-            expected=error.expected,
-        ) from error
+        raise error.of(path) from error
     if violations:
         if as_json:
             print_json({"violations": [asdict(violation) for violation in violations]})

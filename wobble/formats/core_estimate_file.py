@@ -55,6 +55,8 @@ def _from_json(path: Path) -> CoreEstimate:
                 scale = unit_scale(parameters[name]["unit"])
                 value, sigma = (float(parameters[name][k]) for k in ("value", "sigma_realistic"))
                 values[name] = (value * scale, sigma * scale)
+    except InputError as error:
+        raise error.of(path) from error
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", source=path) from error
     except (UnicodeDecodeError, ValueError, KeyError, TypeError) as error:

@@ -57,4 +57,4 @@ def _mask_of_file(path: Path) -> HorizonMask:
     try:
         return HorizonMask(*columns)
     except InputError as error:
-        raise InputError(error.problem, source=path, field=error.field) from error
+        raise error.of(path) from error

@@ -171,7 +171,7 @@ def write_passes(path: Path, tracking: Tracking) -> None:
     try:
         text = passes_text(tracking)
     except InputError as error:
-        raise InputError(error.problem, source=path, field=error.field) from error
+        raise error.of(path) from error
     write_atomically(path, text)
 
 

@@ -63,6 +63,8 @@ FILES = (
 """Without which a solution is not whole."""
 EARLIER = "earlier_information"
 """Whether there was any, and the name of its file."""
+BROKEN = (KeyError, TypeError, IndexError, AttributeError, ValueError, OverflowError)
+"""What a table with other content provokes."""
 SENSITIVITY = "change_by:"
 BOOTSTRAP = "sigma_bootstrap_si"
 SAMPLE_COLUMNS = (
@@ -238,7 +240,9 @@ def read_solution(folder: str | os.PathLike[str]) -> Solution:
     _require_all(path)
     try:
         return _assembled(path)
-    except (KeyError, TypeError, IndexError, AttributeError) as error:
+    except InputError as error:
+        raise error.of(path / "solution.ecsv") from error
+    except BROKEN as error:
         raise InputError(
             f"the results are not as this version writes them ({error!r})",
             source=path,
