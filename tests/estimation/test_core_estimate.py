@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +67,13 @@ def test_files_give_what_the_solution_gives(solution: Solution, tmp_path: Path) 
     variances = np.diag(np.diag(direct.covariance))
     np.testing.assert_allclose(by_json.covariance, variances, rtol=1e-12)
     assert "correlations" in by_json.note
+
+
+def test_the_note_names_what_is_limited_a_priori(solution: Solution) -> None:
+    assert CoreEstimate.of(solution).note == "estimates of a solution, realistic covariance"
+    share = np.array([0.6 if name == "core.period" else 0.1 for name in solution.names])
+    limited = CoreEstimate.of(replace(solution, a_priori_share=share))
+    assert limited.note.endswith("realistic covariance; core.period limited a priori")
 
 
 def test_a_value_beside_the_solution_takes_the_place_of_its_own(solution: Solution) -> None:

@@ -58,15 +58,19 @@ class CoreEstimate:
 
     @classmethod
     def of(cls, solution: Solution) -> Self:
-        """Estimates of a solution with their realistic covariance."""
+        """Estimates of a solution with their realistic covariance.
+
+        The note names those that the data know only as far as they were known before.
+        """
         estimated = solution.names
         names = tuple(name for name in NAMES if name in estimated)
         places = [estimated.index(name) for name in names]
+        leaning = [f"{name} {solution[name].remark}" for name in names if solution[name].remark]
         return cls(
             names,
             solution.values[places],
             solution.covariance_realistic[np.ix_(places, places)],
-            "estimates of a solution, realistic covariance",
+            "; ".join(["estimates of a solution, realistic covariance", *leaning]),
         )
 
     @classmethod

@@ -50,12 +50,15 @@ class Inside:
         Of the core and the mantle.
     why_no_core : str
         Why there are none, in words.
+    leaning : tuple of str
+        Parameters that are limited a priori.
     """
 
     moment: PolarMoment
     improved: bool
     samples: InteriorSamples | None = None
     why_no_core: str = ""
+    leaning: tuple[str, ...] = ()
 
 
 def infer_inside(campaign: Campaign, solution: Solution | None) -> Inside | None:
@@ -87,7 +90,8 @@ def infer_inside(campaign: Campaign, solution: Solution | None) -> Inside | None
         samples = estimate.interior(budget, assumed.figure, assumed.mantle, rng, samples=SAMPLES)
     except WobbleError as error:
         return Inside(moment, improved, None, str(error))
-    return Inside(moment, improved, samples)
+    leaning = tuple(name for name in NAMES if name in solution.a_priori_limited)
+    return Inside(moment, improved, samples, leaning=leaning)
 
 
 def interior_section(inside: Inside | None) -> Section:
@@ -109,6 +113,10 @@ def interior_section(inside: Inside | None) -> Section:
         "An inference under assumptions, not a measurement: samples are drawn from the estimates "
         "with their realistic covariance, and each is solved for a core and a mantle."
     )
+    if inside.leaning:
+        section.points.append(
+            f"Limited a priori, and what follows with it: {', '.join(inside.leaning)}."
+        )
     section.points.extend(note.replace("+-", "±") for note in inside.samples.notes())
     section.tables.append(
         Table(
