@@ -9,7 +9,7 @@ import wobble
 from wobble.campaign.sensitivity import signatures
 from wobble.formats.body_file import read_nutation_setup
 from wobble.planet.angle_sets import angle_series
-from wobble.shown import as_code, with_table
+from wobble.shown import as_code, shortly, with_table, with_the_digits_of
 
 
 @pytest.fixture(scope="module")
@@ -123,3 +123,35 @@ class _Balanced(HTMLParser):
 
     def handle_endtag(self, tag):
         assert self.open.pop() == tag
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "signed", "text"),
+    [
+        (112.3, 2, False, "110"),
+        (-1234.5, 3, True, "-1230"),
+        (99.96, 2, False, "100"),
+        (9.3, 3, True, "+9.3"),
+        (0.00022, 2, False, "0.00022"),
+        (1.87e-8, 2, False, "1.9e-08"),
+        (3.456e6, 2, False, "3.5e+06"),
+        (float("inf"), 2, False, "inf"),
+    ],
+)
+def test_numbers_are_short_and_plain_where_they_can_be(value, digits, signed, text):
+    assert shortly(value, digits, signed=signed) == text
+
+
+@pytest.mark.parametrize(
+    ("sigma", "value", "text"),
+    [
+        (25.5, -7651.27395993, "-7651"),
+        (1.9e-8, 350.8919855134, "350.891985513"),
+        (103.0, -2490131.27, "-2490131"),
+        (0.0, 1.23456789, "1.23457"),
+        (float("inf"), 1.23456789, "1.23457"),
+        (1e-20, 0.1, "0.1"),
+    ],
+)
+def test_a_value_has_the_digits_that_its_uncertainty_leaves(sigma, value, text):
+    assert with_the_digits_of(sigma, value) == text

@@ -1,15 +1,19 @@
-"""How objects show themselves in a notebook when one line of text, or a table, says it all.
+"""How objects and numbers show themselves.
 
-In: an object with a ``repr``, or a table. Out: HTML for ``_repr_html_``.
+In: an object with a ``repr``, or a table. Out: HTML for ``_repr_html_``. In: a number. Out: its
+text, with the digits that mean something.
 """
 
 from __future__ import annotations
 
 import html
+import math
 
 from astropy.table import Table
 
-__all__ = ["as_code", "with_table"]
+__all__ = ["as_code", "shortly", "with_table", "with_the_digits_of"]
+
+LARGEST_PLAIN = 1e6
 
 
 def as_code(text: object) -> str:
@@ -25,3 +29,28 @@ def with_table(head: object, table: Table) -> str:
             shown[name].info.format = ".4g"
     rows = "".join(shown.pformat(max_lines=-1, max_width=-1, html=True))
     return f"<p>{html.escape(str(head))}</p>{rows}"
+
+
+def shortly(value: float, digits: int = 2, *, signed: bool = False) -> str:
+    """A number with some significant digits, without a power of ten where it needs none.
+
+    >>> shortly(112.3), shortly(0.00022), shortly(1.87e-8), shortly(9.3, 3, signed=True)
+    ('110', '0.00022', '1.9e-08', '+9.3')
+    """
+    sign = "+" if signed else ""
+    text = f"{value:{sign}.{digits}g}"
+    return f"{float(text):{sign}.0f}" if "e+" in text and abs(value) < LARGEST_PLAIN else text
+
+
+def with_the_digits_of(sigma: float, value: float) -> str:
+    """A value to the second digit of its standard deviation.
+
+    >>> with_the_digits_of(25.5, -7651.274), with_the_digits_of(1.9e-8, 350.8919855134)
+    ('-7651', '350.891985513')
+    """
+    if not math.isfinite(sigma) or sigma <= 0:
+        return f"{value:.6g}"
+    decimals = 1 - math.floor(math.log10(sigma))
+    if not -6 < decimals < 12:
+        return f"{value:.12g}"
+    return f"{value:.{max(decimals, 0)}f}"

@@ -21,6 +21,7 @@ from scipy.stats import chi2
 
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
+from wobble.shown import shortly
 
 __all__ = ["Comparison", "compare"]
 
@@ -99,9 +100,9 @@ class Comparison:
             cells.append(
                 (
                     name,
-                    f"{first.value:.10g} +- {first.sigma:.2g}",
-                    f"{second.value:.10g} +- {second.sigma:.2g}",
-                    f"{second.value - first.value:+.3g}",
+                    first.measured,
+                    second.measured,
+                    shortly(second.value - first.value, 3, signed=True),
                     f"{self.in_sigmas[k]:+.2f}",
                     f"{self.in_first_sigmas[k]:+.2f}",
                     first.unit,

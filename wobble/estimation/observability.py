@@ -32,6 +32,7 @@ from wobble.errors import InputError
 from wobble.estimation.conditions import free_directions
 from wobble.estimation.least_squares import DEPENDENT, SquareRootInformation
 from wobble.estimation.parameters import ParameterSet
+from wobble.shown import shortly
 
 __all__ = [
     "LIMITED",
@@ -90,7 +91,7 @@ class Combination:
     def moves(self) -> str:
         """The members and their amounts in words."""
         return ", ".join(
-            f"{name} by {amount:+.3g} {unit}".rstrip()
+            f"{name} by {shortly(amount, 3, signed=True)} {unit}".rstrip()
             for (name, amount), unit in zip(self.members, self.units, strict=True)
         )
 

@@ -40,6 +40,7 @@ from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
 from wobble.estimation.slips import slip_text, whole_steps
 from wobble.estimation.variance import VarianceComponent
+from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
 
@@ -107,8 +108,13 @@ class Estimate:
         return f"<Estimate {self}>"
 
     def __str__(self) -> str:
-        text = f"{self.name} = {self.value:.12g} +- {self.sigma:.3g} {self.unit}".rstrip()
+        text = f"{self.name} = {self.measured} {self.unit}".rstrip()
         return f"{text} ({self.remark})" if self.remark else text
+
+    @property
+    def measured(self) -> str:
+        """Value and standard deviation to the second digit of the latter."""
+        return f"{with_the_digits_of(self.sigma, self.value)} +- {shortly(self.sigma)}"
 
 
 def _conversion(name: str, old: str, new: str) -> float:

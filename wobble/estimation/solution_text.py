@@ -13,6 +13,7 @@ import numpy as np
 
 from wobble.estimation.passes import UNITS
 from wobble.estimation.solution import Estimate, Solution
+from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["solution_as_html", "solution_as_text"]
 
@@ -75,30 +76,21 @@ def _cells(solution: Solution) -> list[tuple[str, ...]]:
     if solution.sigma_bootstrap is None:
         return cells
     drawn = solution.sigma_bootstrap / solution.parameters.estimated.scales
-    column = ["bootstrap", *(f"{sigma:.2g}" for sigma in drawn)]
+    column = ["bootstrap", *map(shortly, drawn.tolist())]
     return [(*row[:4], more, *row[4:]) for row, more in zip(cells, column, strict=True)]
 
 
 def _row(estimate: Estimate) -> tuple[str, ...]:
-    a_priori = "none" if np.isinf(estimate.a_priori_sigma) else f"{estimate.a_priori_sigma:.3g}"
+    a_priori = "none" if np.isinf(estimate.a_priori_sigma) else shortly(estimate.a_priori_sigma, 3)
     return (
         estimate.name,
-        _to_its_digits(estimate.value, estimate.sigma),
-        f"{estimate.sigma:.2g}",
-        f"{estimate.sigma_formal:.2g}",
+        with_the_digits_of(estimate.sigma, estimate.value),
+        shortly(estimate.sigma),
+        shortly(estimate.sigma_formal),
         a_priori,
         estimate.unit,
         estimate.remark,
     )
-
-
-def _to_its_digits(value: float, sigma: float) -> str:
-    if not np.isfinite(sigma) or sigma <= 0:
-        return f"{value:.6g}"
-    decimals = 1 - int(np.floor(np.log10(sigma)))
-    if not -6 < decimals < 12:
-        return f"{value:.12g}"
-    return f"{value:.{max(decimals, 0)}f}"
 
 
 def _aligned(row: Sequence[str], widths: Sequence[int], head: Sequence[str]) -> list[str]:
