@@ -116,6 +116,46 @@ def test_a_step_that_leads_away_is_halved() -> None:
 
 
 @dataclass
+class Fenced:
+    """A linear problem with a place beyond which nothing can be computed."""
+
+    truth: Array
+    fence: float
+
+    def equations(self, values: Array) -> Iterator[PassEquations]:
+        if np.abs(values).max() > self.fence:
+            raise InputError("height: out of range", found=float(np.abs(values).max()))
+        for i in range(6):
+            slope = np.array([1.0, 1.0 + 1e-4 * i])
+            yield one_sample(f"F{i}", float(slope @ (self.truth - values)), 1e-3, slope)
+
+
+def test_a_step_that_the_model_refuses_is_halved() -> None:
+    class Guarded(Arctangent):
+        def equations(self, values: Array) -> Iterator[PassEquations]:
+            if abs(values[0]) > 5.0:  # where the full step from 3 leads
+                raise InputError("out of range", found=float(values[0]))
+            yield from super().equations(values)
+
+    solution = fit(Guarded(), ParameterSet([Parameter("x", value=3.0)]))
+    assert solution["x"].value == pytest.approx(0.0, abs=1e-6)
+
+
+def test_estimates_beyond_what_can_be_computed_name_the_reason_and_what_is_weak() -> None:
+    parameters = ParameterSet([Parameter("station.z", "m"), Parameter("station.delay", "m")])
+    with pytest.raises(InputError, match="height: out of range") as caught:
+        fit(Fenced(np.array([30.0, -20.0]), 10.0), parameters)
+    said = str(caught.value)
+    assert "the estimates go where the model cannot be computed" in said
+    assert "hardly separated: these move together" in said
+    assert "station.z by" in said
+    assert "a priori values near the truth" in said
+    # At the a priori values themselves the model's own message is the right one.
+    with pytest.raises(InputError, match=r"^height"):
+        fit(Fenced(np.zeros(2), 1.0), parameters.changed("station.z", value=2.0))
+
+
+@dataclass
 class Anchors:
     """Several distances to each of a few points: a pass for each point."""
 

@@ -7,7 +7,8 @@ the physics once and keeps the rows (`linearisation`); finding the bad samples a
 variance components happens within the iteration. As long as residuals come out otherwise
 than the linearisation before foretold, the editing starts afresh; after that it goes on
 from the decisions of the iteration before. A move that makes the weighted sum of squares
-larger, with the same samples and weights, is halved.
+larger, with the same samples and weights, or that leads where the model cannot be computed, is
+halved.
 
 The iteration has converged when no estimate moves by more than ``tolerance`` of its
 standard deviation and the same samples are accepted as in the iteration before.
@@ -22,7 +23,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from wobble.errors import ConvergenceError, InputError
+from wobble.errors import ConvergenceError, InputError, WobbleError
 from wobble.estimation.conditions import with_conditions_as_data
 from wobble.estimation.editing import (
     EditedSolution,
@@ -33,7 +34,7 @@ from wobble.estimation.editing import (
 )
 from wobble.estimation.least_squares import ObservationModel, SquareRootInformation
 from wobble.estimation.linearisation import Grouping, Linearisation, NoiseWeights
-from wobble.estimation.observability import require_determined
+from wobble.estimation.observability import require_determined, weak_combinations
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.solution import Iteration, Solution, solution_of
 
@@ -116,8 +117,17 @@ def fit(
     last: EditedSolution | None = None
     foretold: Array = np.zeros(0)
     log: list[Iteration] = []
+    beyond: InputError | None = None
     for number in range(1, convergence.iterations + 1):
-        linearisation, halvings = _linearise(linearise, values, last, convergence.halvings)
+        linearisation, halvings, refused = _linearise(linearise, values, last, convergence.halvings)
+        beyond = refused or beyond
+        if linearisation is None:
+            reason = (
+                f"no step reduces the residuals, even after {halvings} halvings: the partial "
+                "derivatives do not belong to the observables, or the a priori values are too far "
+                "away"
+            )
+            break
         with linearisation:
             solution = edit(linearisation, rules, _judgement(linearisation, rules, last, foretold))
             log.append(_record(number, linearisation, solution, halvings))
@@ -133,9 +143,27 @@ def fit(
                 )
                 return found if earlier is None else _gone_on_from(earlier, found)
             last, foretold = solution, linearisation.after_step(solution.estimate.step)
-    raise ConvergenceError(
-        f"no convergence after {len(log)} iterations: {log[-1].moved} still moves by "
-        f"{log[-1].largest_step:.3g} of its standard deviation"
+    else:
+        reason = (
+            f"no convergence after {len(log)} iterations: {log[-1].moved} still moves by "
+            f"{log[-1].largest_step:.3g} of its standard deviation"
+        )
+    assert last is not None  # the first linearisation is that of the a priori values
+    raise _failure(reason, beyond, last, parameters.estimated) from beyond
+
+
+def _failure(
+    reason: str, beyond: InputError | None, last: EditedSolution, parameters: ParameterSet
+) -> WobbleError:
+    """What to say when the iteration leads nowhere, or where nothing can be computed."""
+    weakest = weak_combinations(last.information, parameters)[:1]
+    hint = "".join(f"; hardly separated: {combination}" for combination in weakest)
+    if beyond is None:
+        return ConvergenceError(reason + hint)
+    return InputError(
+        f"the estimates go where the model cannot be computed ({beyond}){hint}",
+        expected="a priori values near the truth, and a standard deviation for what the data do "
+        "not determine",
     )
 
 
@@ -156,18 +184,26 @@ def _linearise(
     values: Array,
     last: EditedSolution | None,
     most: int,
-) -> tuple[Linearisation, int]:
-    """Linearise at the new values, or nearer to the last ones if these were better."""
+) -> tuple[Linearisation | None, int, InputError | None]:
+    """Linearise at the new values, or nearer to the last ones if these were better.
+
+    None if no step is better. With the number of halvings, and what was wrong with values that
+    the model refused.
+    """
+    refused: InputError | None = None
     for halvings in range(most + 1):
-        linearisation = linearise(values)
-        if last is None or _is_better(linearisation, last):
-            return linearisation, halvings
-        linearisation.close()
+        try:
+            linearisation = linearise(values)
+        except InputError as error:
+            if last is None:
+                raise
+            refused = error
+        else:
+            if last is None or _is_better(linearisation, last):
+                return linearisation, halvings, refused
+            linearisation.close()
         values = (values + last.information.reference) / 2.0
-    raise ConvergenceError(
-        f"no step reduces the residuals, even after {most} halvings: the partial derivatives "
-        "do not belong to the observables, or the a priori values are too far away"
-    )
+    return None, most, refused
 
 
 def _is_better(linearisation: Linearisation, last: EditedSolution) -> bool:
