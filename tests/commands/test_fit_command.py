@@ -354,6 +354,7 @@ def test_data_that_cannot_determine_the_parameters_are_refused(
         tmp_path,
         short_text,
         (r"parameters = \[", 'parameters = ["station.cliff.range_bias", '),
+        (r"\[estimate\.a_priori\].*\n", '[estimate.a_priori]\n"station.*.range_bias" = "none"\n'),
     )
     others = tmp_path / "others.ecsv"
     others.write_text(

@@ -25,11 +25,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.apriori import Apriori, Condition
+from wobble.shown import shortly
 
 __all__ = ["Parameter", "ParameterSet", "unit_scale"]
 
 Array = NDArray[np.float64]
 STATUSES = ("estimated", "considered", "fixed")
+LONGEST_IN_TABLE = 16
+"""Characters; longer sources stand below the table of parameters."""
 
 
 def unit_scale(unit: str) -> float:
@@ -65,6 +68,8 @@ class Parameter:
         estimates; or taken as exact.
     source : str
         Where the value comes from.
+    sigma_source : str
+        Where the standard deviation comes from.
 
     Raises
     ------
@@ -79,6 +84,7 @@ class Parameter:
     sigma: float = np.inf
     status: str = "estimated"
     source: str = ""
+    sigma_source: str = ""
 
     def __post_init__(self) -> None:
         unit_scale(self.unit)
@@ -371,20 +377,37 @@ class ParameterSet:
 
     def _cells(self) -> list[tuple[str, ...]]:
         cells: list[tuple[str, ...]] = [
-            ("parameter", "a priori value", "sigma", "unit", "status", "source")
+            ("parameter", "a priori value", "sigma", "unit", "status", "source", "sigma from")
         ]
         for p in self:
-            sigma = "none" if np.isinf(p.sigma) else f"{p.sigma / p.scale:.4g}"
-            cells.append((p.name, f"{p.value / p.scale:.12g}", sigma, p.unit, p.status, p.source))
+            sigma = "none" if np.isinf(p.sigma) else shortly(p.sigma / p.scale, 4)
+            value = f"{p.value / p.scale:.12g}"
+            sources = (self._told(p.source), self._told(p.sigma_source))
+            cells.append((p.name, value, sigma, p.unit, p.status, *sources))
         return cells
+
+    @property
+    def _long_sources(self) -> list[str]:
+        """Sources that stand below the table, each once."""
+        texts = (text for p in self for text in (p.source, p.sigma_source))
+        return list(dict.fromkeys(text for text in texts if len(text) > LONGEST_IN_TABLE))
+
+    def _told(self, source: str) -> str:
+        """A source, or where it stands below the table."""
+        below = self._long_sources
+        return f"[{below.index(source) + 1}]" if source in below else source
+
+    def _notes(self) -> list[str]:
+        return [f"[{k}] {source}" for k, source in enumerate(self._long_sources, 1)]
 
     def __str__(self) -> str:
         cells = self._cells()
         widths = [max(len(row[k]) for row in cells) for k in range(len(cells[0]))]
-        return "\n".join(
+        table = (
             "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
             for row in cells
         )
+        return "\n".join([*table, *self._notes()])
 
     def __repr__(self) -> str:
         count = ", ".join(f"{sum(p.status == s for p in self)} {s}" for s in STATUSES)
@@ -401,4 +424,5 @@ class ParameterSet:
                 for row in body
             )
             + "</tbody></table>"
+            + "".join(f"<p>{html.escape(note)}</p>" for note in self._notes())
         )

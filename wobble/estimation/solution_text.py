@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wobble.estimation.default_knowledge import default_knowledge
 from wobble.estimation.passes import UNITS
 from wobble.estimation.solution import Estimate, Solution
 from wobble.shown import shortly, with_the_digits_of
@@ -107,6 +108,7 @@ def notes(solution: Solution) -> list[str]:
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
     lines += [f"variance component of {component}" for component in solution.components.values()]
+    lines += _by_default(solution)
     lines += _considered(solution)
     lines += _jumps(solution)
     lines += _rejected(solution)
@@ -114,6 +116,20 @@ def notes(solution: Solution) -> list[str]:
     lines += [f"not seen by the data: {combination}" for combination in solution.unseen]
     lines += [f"warning: {warning}" for warning in solution.warnings]
     return lines
+
+
+def _by_default(solution: Solution) -> list[str]:
+    """What was taken to be known because nobody said otherwise."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for parameter in (*solution.parameters.estimated, *solution.parameters.considered):
+        default = default_knowledge(parameter.name)
+        if default and parameter.sigma_source == default.source:
+            size = f"{shortly(parameter.sigma / parameter.scale)} {parameter.unit}".rstrip()
+            groups.setdefault((size, parameter.sigma_source), []).append(parameter.name)
+    return [
+        f"known beforehand by default to {size}: {', '.join(names)} ({source})"
+        for (size, source), names in groups.items()
+    ]
 
 
 def _considered(solution: Solution) -> list[str]:

@@ -86,6 +86,7 @@ def read_body(name: str | Path) -> Body:
             love_l2=top.number("love_l2", 0.0),
             tide_raisers=tuple(top.texts("tide_raisers", ["sun"])),
             surface_pressure=top.quantity("surface_pressure", "Pa", "0 Pa"),
+            source=top.text("source", ""),
         )
     except InputError as error:
         error.source = error.source or str(path)

@@ -7,9 +7,15 @@ truth's steps, SI.
 
 from __future__ import annotations
 
+from collections.abc import Set
+from dataclasses import replace
+
+import numpy as np
+
 from wobble.earth.series import WeatherSeries
 from wobble.earth.stations import Station
 from wobble.errors import InputError
+from wobble.estimation.default_knowledge import default_knowledge
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.sample_limits import SampleLimits
@@ -24,6 +30,9 @@ from wobble.tracking import KINDS
 
 __all__ = ["read_editing", "read_estimate", "read_truth"]
 
+NOTHING = "none"
+"""In the place of a standard deviation: nothing is known beforehand, not even by default."""
+
 
 def read_estimate(
     section: Section,
@@ -31,18 +40,22 @@ def read_estimate(
     stations: tuple[Station, ...],
     landers: tuple[Lander, ...],
     media: Media,
+    own_rotation: Set[str] = frozenset(),
 ) -> tuple[ParameterSet, PassBiases]:
     values = parameter_values(body, stations, landers, media)
     values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
+    of_body = set(body.orientation.values) - own_rotation
     parameters = ParameterSet(
-        [
-            Parameter(n, unit_of(n).user, v, status="fixed", source="scenario")
-            for n, v in values.items()
-        ]
+        Parameter(
+            name,
+            unit_of(name).user,
+            value,
+            status="fixed",
+            source=body.source if name in of_body else "scenario",
+        )
+        for name, value in values.items()
     )
-    sigmas = _sigmas(section.section("a_priori", {}), parameters)
-    for name, sigma in sigmas.items():
-        parameters = parameters.changed(name, sigma=sigma)
+    parameters = _with_sigmas(section, parameters)
     for key, status in (("parameters", "estimated"), ("considered", "considered")):
         for pattern in section.texts(key, []):
             try:
@@ -63,6 +76,25 @@ def read_estimate(
     return parameters, biases
 
 
+def _with_sigmas(section: Section, parameters: ParameterSet) -> ParameterSet:
+    """A priori standard deviations, of the scenario or by default."""
+    given = _sigmas(section.section("a_priori", {}), parameters)
+    elsewhere = {
+        name for table in section.sections("published") for name in table.section("sigmas")
+    }
+    known = []
+    for parameter in parameters:
+        default = default_knowledge(parameter.name)
+        if parameter.name in given:
+            sigma = given[parameter.name]
+            source = "scenario" if np.isfinite(sigma) else ""
+            parameter = replace(parameter, sigma=sigma, sigma_source=source)
+        elif default and parameter.name not in elsewhere:
+            parameter = replace(parameter, sigma=default.sigma, sigma_source=default.source)
+        known.append(parameter)
+    return ParameterSet(known)
+
+
 def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
     """A priori standard deviations; a pattern stands for every name that it matches."""
     sigmas: dict[str, float] = {}
@@ -71,9 +103,13 @@ def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
             names = parameters.select(key)
         except InputError as error:
             raise section.located(error, key) from error
+        nothing = section.content().get(key) == NOTHING
         for name in names:
             unit = unit_of(name).si
-            sigmas[name] = section.quantity(key, unit) if unit else section.number(key)
+            if nothing:
+                sigmas[name] = np.inf
+            else:
+                sigmas[name] = section.quantity(key, unit) if unit else section.number(key)
     return sigmas
 
 

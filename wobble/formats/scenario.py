@@ -83,7 +83,14 @@ def campaign_of(top: Section) -> Campaign:
     weather, measured = read_weather(top, in_messages), read_media(top, in_messages)
     media = media.with_series(weather, measured)
     budget = read_budget(top)
-    parameters, biases = read_estimate(top.section("estimate", {}), body, stations, landers, media)
+    parameters, biases = read_estimate(
+        top.section("estimate", {}),
+        body,
+        stations,
+        landers,
+        media,
+        own_rotation=set(top.section("rotation", {})),
+    )
     editing, limits = read_editing(top.section("editing", {}), weather)
     campaign = Campaign(
         name=head.text("name"),

@@ -138,6 +138,7 @@ def _parameter_table(solution: Solution) -> Table:
             "unit": [p.unit for p in parameters],
             "status": [p.status for p in parameters],
             "source": [p.source for p in parameters],
+            "sigma_source": [p.sigma_source for p in parameters],
             "value_si": values,
             "a_priori_value_si": parameters.values,
             "own_a_priori_sigma_si": parameters.sigmas,
@@ -285,6 +286,7 @@ def _assembled(path: Path) -> Solution:
                 float(row["own_a_priori_sigma_si"]),
                 str(row["status"]),
                 str(row["source"]),
+                str(row["sigma_source"]),
             )
             for row in table
         ),

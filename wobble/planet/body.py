@@ -45,6 +45,8 @@ class Body:
         Bodies of the ephemeris that raise its tide.
     surface_pressure : float
         Of its air, taken as carbon dioxide, Pa; zero for none.
+    source : str
+        Where the numbers of its orientation come from.
     """
 
     name: str
@@ -56,6 +58,7 @@ class Body:
     love_l2: float = 0.0
     tide_raisers: tuple[str, ...] = ("sun",)
     surface_pressure: float = 0.0
+    source: str = field(default="", repr=False)
 
     def __post_init__(self) -> None:
         if not 0 < self.polar_radius <= self.equatorial_radius:
