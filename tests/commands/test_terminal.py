@@ -71,6 +71,7 @@ COMMANDS = {
     "check": ["check", "SCENARIO", "--quick"],
     "fit": ["fit", "SCENARIO", "RESULTS/measurements.ecsv"],
     "fit of real ranges": ["fit", LUNAR],
+    "compare": ["compare", "RESULTS", "RESULTS"],
     "interior": [
         *("interior", "--rate", "-7608.3 +- 2.1 mas/yr", "--core-factor", "0.061 +- 0.006"),
         *("--core-period", "-242.3 +- 2.7 d", "--samples", "200"),

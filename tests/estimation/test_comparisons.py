@@ -101,7 +101,7 @@ def test_the_gain_is_the_difference_of_two_fits() -> None:
     # Without the terms the gain of two parameters is exponentially distributed: p = exp(-g / 2).
     assert evidence.probability == pytest.approx(np.exp(-evidence.gain / 2.0), rel=1e-9)
     assert evidence.schwarz < 0
-    assert "does not want" in str(evidence)
+    assert "do not want" in str(evidence)
 
 
 def test_terms_that_are_there_are_wanted_whatever_was_believed_before() -> None:

@@ -13,6 +13,7 @@ from invented import varied_solution
 
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.solution import Solution
+from wobble.estimation.solution_text import solution_as_text
 from wobble.formats.solution_files import (
     information_as_text,
     read_information,
@@ -176,6 +177,15 @@ def test_text_and_notebook_show_the_same_facts(solution: Solution) -> None:
         assert fact in page
     assert text.startswith("Solution from")
     assert page.count("<tr>") == 1 + len(solution.names)
+
+
+def test_no_remark_is_lost_where_there_is_no_room_for_it(solution: Solution) -> None:
+    limited = replace(solution, a_priori_share=np.where(np.arange(6) == 1, 0.9, 0.0))
+    wide, narrow = (solution_as_text(limited, width) for width in (120, 40))
+    assert re.search(r"\npole\.term_1 .*limited a priori\n", wide)
+    assert "limited a priori: pole.term_1\n" not in wide
+    assert "limited a priori: pole.term_1\n" in narrow
+    assert max(map(len, narrow.split("\n\n")[1].splitlines())) <= 40
 
 
 def test_uncertainties_are_ordered_and_correlations_are_correlations(solution: Solution) -> None:

@@ -13,11 +13,15 @@ from astropy.time import Time
 
 from wobble.commands.output import (
     JSON,
+    KEEP,
     OUT,
     add_figure,
     print_json,
+    print_table,
     print_where,
     result_folder,
+    say,
+    terminal_width,
 )
 from wobble.errors import InputError
 from wobble.estimation.comparison import compare
@@ -65,8 +69,12 @@ def compare_command(first: Path, second: Path, out: Path | None, as_json: bool) 
     if as_json:
         print_json(comparison.as_json())
         return
-    click.echo(comparison)
-    print_where(folder)
+    if max(map(len, str(comparison).splitlines())) <= terminal_width():
+        click.echo(comparison)
+    else:
+        print_table(comparison.table())
+        say(comparison.summary)
+    print_where(folder, *([] if folder else [KEEP]))
 
 
 @click.command()
@@ -95,8 +103,8 @@ def evidence(larger: Path, smaller: Path, out: Path | None, as_json: bool) -> No
     if as_json:
         print_json(found.as_json())
         return
-    click.echo(found)
-    print_where(folder)
+    say(found)
+    print_where(folder, *([] if folder else [KEEP]))
 
 
 def _require_nested(large: Solution, small: Solution, terms: list[str], path: Path) -> None:

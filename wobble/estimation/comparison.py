@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from astropy.table import Table
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
@@ -91,6 +92,11 @@ class Comparison:
             "chi_square": self.chi_square,
             "probability": self.probability,
         }
+
+    def table(self) -> Table:
+        """The comparison as texts, a parameter a row."""
+        head, *rows = self._cells()
+        return Table(rows=rows, names=head)
 
     def _cells(self) -> list[tuple[str, ...]]:
         cells: list[tuple[str, ...]] = [HEAD]

@@ -87,7 +87,7 @@ class Evidence:
         }
 
     def __str__(self) -> str:
-        verdict = "wants" if self.schwarz > 0 else "does not want"
+        verdict = "want" if self.schwarz > 0 else "do not want"
         return (
             f"the data {verdict} {', '.join(self.names)}: chi-square less by {self.gain:.3g} for "
             f"{len(self.names)} parameters, probability by chance {self.probability:.2g}, "

@@ -40,7 +40,16 @@ def solution_as_text(solution: Solution, width: int | None = None) -> str:
         table = _text_table([[row[k] for k in kept] for row in cells])
         if width is None or max(map(len, table)) <= width:
             break
-    return "\n".join([_headline(solution), "", *table, "", *notes(solution)])
+    remarks = _remarks(solution) if "" in left_out else []
+    return "\n".join([_headline(solution), "", *table, "", *remarks, *notes(solution)])
+
+
+def _remarks(solution: Solution) -> list[str]:
+    """What the table's last column says, where there is no room for it."""
+    by_remark: dict[str, list[str]] = {}
+    for name in solution.names:
+        by_remark.setdefault(solution[name].remark, []).append(name)
+    return [f"{remark}: {', '.join(names)}" for remark, names in by_remark.items() if remark]
 
 
 def _text_table(cells: Sequence[Sequence[str]]) -> list[str]:
