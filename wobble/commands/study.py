@@ -45,7 +45,7 @@ KEPT = "variations"
 def study_command(
     study_file: Path, out: Path, workers: int, cluster: str | None, as_json: bool
 ) -> None:
-    """Precision of a scenario that is varied: landers, dates, noise, pass lengths, ...
+    """Precision of a scenario that is varied, by landers, dates, noise or pass lengths.
 
     \b
     Example: wobble study synthetic_passes/study.toml --out study --workers 2
