@@ -193,33 +193,26 @@ def test_what_cannot_be_gone_on_from_is_refused(
 def test_how_many_more_passes_a_precision_takes(
     short_scenario: Path, data: dict[str, Path], tmp_path: Path
 ) -> None:
-    old = tmp_path / "old"
+    old, out = tmp_path / "old", tmp_path / "plan"
     printed("fit", short_scenario, data["old"], "--out", old)
     fit = read_solution(old)
-    last = max(fit.samples.epoch)
-    after = ("plan", short_scenario, "--after", old, "--target", "lander.heron.z = 2 m")
-    found = printed(*after)
-    (more,) = found["targets"]
+    last = max(fit.samples.epoch.tolist())
+    targets = ("--target", "lander.heron.z = 2 m", "--target", "lander.heron.z = 100 m")
+    found = printed("plan", short_scenario, "--after", old, *targets, "--out", out)
+    more, known = found["targets"]
     assert 1 < more["passes"] < 20
     assert more["reached"] <= 2.0
+    assert known["passes"] == 0
+    assert "no pass is needed" in known["text"]
     assert found["notes"][0].startswith(f"Further passes, after {last[:10]}: the {fit.n_used} ")
-    result = wobble(*after, "--out", tmp_path / "plan")
-    assert "known beforehand" in result.output
-    schedule = read_schedule(tmp_path / "plan" / "passes.ecsv")
-    assert (schedule.start.isot > last).all()
-    precision = QTable.read(tmp_path / "plan" / "precision.ecsv")
+    assert (read_schedule(out / "passes.ecsv").start.isot > last).all()
+    precision = QTable.read(out / "precision.ecsv")
     sigma = fit["lander.heron.z"].sigma_formal
     assert precision["lander.heron.z"][0].to_value("m") == pytest.approx(sigma, rel=0.01)
     # The best of all passes, on top of the same.
-    best = printed(
-        *("choose", short_scenario, "--after", old, "--passes", 3, "--for", "lander.heron.z")
-    )
-    assert best["sigma"] < sigma
-    known = wobble("plan", short_scenario, "--after", old, "--target", "lander.heron.z = 100 m")
-    assert "no pass is needed" in known.output
-    late = variant(
-        tmp_path, short_scenario.read_text(), (r"stop = 2031-07-01", "stop = 2031-05-20")
-    )
+    wanted = ("--passes", 3, "--for", "lander.heron.z")
+    assert printed("choose", short_scenario, "--after", old, *wanted)["sigma"] < sigma
+    late = variant(tmp_path, short_scenario.read_text(), ("stop = 2031-07-01", "stop = 2031-05-20"))
     refused(["campaign.stop", "nothing is left"], "plan", late, "--after", old)
 
 

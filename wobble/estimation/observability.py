@@ -12,10 +12,10 @@ value of zero, that the data do not change at all along the combination (Golub &
 2013, Matrix Computations, sect. 5.5).
 
 With a priori knowledge everything is determined, and a standard deviation may look like one
-that the data gave. With R the root of the data's information and U that of all, ``R U^-1``
-has singular values c between zero and one: along the direction that belongs to one of them
-the share c^2 of the information is the data's (the generalised singular values of data and
-a priori knowledge; Golub & Van Loan 2013, sect. 6.1.6). Where it is next to nothing, the
+that the data gave. With R the root of the data's information and U that of all, ``R U^-1`` has
+singular values c between zero and one: along the direction that belongs to one of them the
+share c^2 of the information is the data's (the generalised singular values of data and a priori
+knowledge; Golub & Van Loan 2013, sect. 6.1.6, from memory). Where it is next to nothing, the
 combination is not seen by the data. What the variance of a parameter has along such
 combinations is its a priori share.
 """
