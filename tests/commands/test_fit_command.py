@@ -197,7 +197,7 @@ def test_how_many_more_passes_a_precision_takes(
     printed("fit", short_scenario, data["old"], "--out", old)
     fit = read_solution(old)
     last = max(fit.samples.epoch.tolist())
-    targets = ("--target", "lander.heron.z = 2 m", "--target", "lander.heron.z = 100 m")
+    targets = ("--target", "lander.heron.z = 2 m", "--target", "lander.heron.x = 1 km")
     found = printed("plan", short_scenario, "--after", old, *targets, "--out", out)
     more, known = found["targets"]
     assert 1 < more["passes"] < 20
