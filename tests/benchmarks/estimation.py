@@ -39,7 +39,7 @@ from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.tracking_model import TrackingModel
 from wobble.formats.scenario import read_scenario
-from wobble.link.network import parameter_values
+from wobble.link.parameter_values import parameter_values
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
 from wobble.tracking import Tracking

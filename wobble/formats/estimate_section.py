@@ -22,7 +22,8 @@ from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.tracking_model import PassBiases
 from wobble.formats.known_sections import read_constraint, read_published
 from wobble.formats.toml_section import Section
-from wobble.link.network import Media, parameter_values
+from wobble.link.media import Media
+from wobble.link.parameter_values import parameter_values
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of

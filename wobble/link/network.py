@@ -43,21 +43,26 @@ from wobble.link.light_time import Leg, RoundTrip
 from wobble.link.media import Media
 from wobble.link.observables import Link
 from wobble.link.one_way import OneWayLink
+from wobble.link.parameter_values import (
+    lander_with,
+    media_with,
+    orbit_offset_of,
+    parameter_values,
+    station_with,
+)
 from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
 from wobble.link.sight import downlink_warnings, sight_warnings
 from wobble.planet.body import Body
 from wobble.planet.lander import Antenna, Lander
 from wobble.tracking import Tracking
 
-__all__ = ["ComputedTracking", "Media", "Network", "parameter_values"]
+__all__ = ["ComputedTracking", "Media", "Network"]
 
 Array = NDArray[np.float64]
 
 BLOCK = 20_000
 # A planetary light time is at most some hours; the span is widened by this for t1, s.
 LONGEST_ROUND_TRIP = 12 * 3600.0
-STATION_NUMBERS = ("clock_offset", "delay", "zenith_wet_delay")
-ORBIT_AXES = ("radial", "transverse", "normal")
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,24 +206,13 @@ class Network:
             if name not in known:
                 raise UnknownNameError("parameter", name, known)
         new = known | dict(values)
-        radial, transverse, normal = (new[f"ephemeris.{self.body.name}.{a}"] for a in ORBIT_AXES)
         return replace(
             self,
-            landers={
-                name: _lander_of(lander, _values_of(f"lander.{name}", new))
-                for name, lander in self.landers.items()
-            },
-            stations={
-                name: _station_of(end, _values_of(f"station.{name}", new))
-                for name, end in self.stations.items()
-            },
+            landers={name: lander_with(end, new) for name, end in self.landers.items()},
+            stations={name: station_with(end, new) for name, end in self.stations.items()},
             body=self.body.with_rotation({n: new[n] for n in self.body.orientation.values}),
-            orbit_offset=(radial, transverse, normal),
-            media=replace(
-                self.media,
-                ionosphere_content=new.get("ionosphere.content", 0.0),
-                corona_scale=new.get("corona.scale", 0.0),
-            ),
+            orbit_offset=orbit_offset_of(self.body, new),
+            media=media_with(self.media, new),
         )
 
     def station(self, name: str) -> StationEnd:
@@ -401,33 +395,6 @@ class Network:
         }
 
 
-def parameter_values(
-    body: Body,
-    stations: Iterable[Station],
-    landers: Iterable[Lander],
-    media: Media,
-    orbit_offset: Iterable[float] = (0.0, 0.0, 0.0),
-) -> dict[str, float]:
-    """Every parameter that a measurement between such ends depends on, with its value, SI."""
-    values = dict(body.orientation.values)
-    for lander in landers:
-        values |= _named(f"lander.{lander.name}", "xyz", lander.position)
-        values[f"lander.{lander.name}.transponder_delay"] = lander.transponder_delay
-        if lander.oscillator is not None:
-            values[f"lander.{lander.name}.oscillator_bias"] = lander.oscillator.bias
-            values[f"lander.{lander.name}.oscillator_drift"] = lander.oscillator.drift
-    for station in stations:
-        values |= _named(f"station.{station.name}", "xyz", station.position)
-        numbers = [getattr(station, name) for name in STATION_NUMBERS]
-        values |= _named(f"station.{station.name}", STATION_NUMBERS, numbers)
-    values |= _named(f"ephemeris.{body.name}", ORBIT_AXES, orbit_offset)
-    if media.ionosphere_content:
-        values["ionosphere.content"] = media.ionosphere_content
-    if media.corona_scale:
-        values["corona.scale"] = media.corona_scale
-    return values
-
-
 def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Array, Array]:
     """Angle from the boresight of the nearest antenna, and its measured gain (NaN if none)."""
     if not antennas:
@@ -441,30 +408,6 @@ def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Arra
     )
     nearest, every = np.argmin(off, axis=0), np.arange(len(toward))
     return off[nearest, every], gain[nearest, every]
-
-
-def _values_of(prefix: str, values: Mapping[str, float]) -> dict[str, float]:
-    """The parameters of one end, by the last part of their names."""
-    return {
-        name.removeprefix(f"{prefix}."): value
-        for name, value in values.items()
-        if name.startswith(f"{prefix}.")
-    }
-
-
-def _lander_of(lander: Lander, values: Mapping[str, float]) -> Lander:
-    moved = lander.moved(np.array([values[axis] for axis in "xyz"]))
-    oscillator = lander.oscillator
-    if oscillator is not None:
-        oscillator = replace(
-            oscillator, bias=values["oscillator_bias"], drift=values["oscillator_drift"]
-        )
-    return replace(moved, transponder_delay=values["transponder_delay"], oscillator=oscillator)
-
-
-def _station_of(end: StationEnd, values: Mapping[str, float]) -> StationEnd:
-    numbers = {name: values[name] for name in STATION_NUMBERS}
-    return end.changed(position=np.array([values[axis] for axis in "xyz"]), **numbers)
 
 
 def _hardware(transmitter: Station, lander: Lander, receiver: Station) -> list[Delay]:
@@ -482,10 +425,6 @@ def _name_of(part: Tracking) -> str:
     """What is measured between whom, for messages."""
     stations = dict.fromkeys([str(part.transmitter[0]), str(part.receiver[0])])
     return f"{part.kind[0]} of {part.lander[0]} from {' to '.join(stations)}"
-
-
-def _named(prefix: str, axes: Iterable[str], numbers: Iterable[float]) -> dict[str, float]:
-    return {f"{prefix}.{axis}": float(v) for axis, v in zip(axes, numbers, strict=True)}
 
 
 _GEOMETRY = (
