@@ -123,8 +123,11 @@ def test_a_weak_earlier_fit_is_gone_on_from_as_if_all_data_had_come_at_once(
     assert any("only the information is known" in warning for warning in warnings)
     assert 1e-6 < apart(linear, fitted) < 0.1
     # Measurements that are in both count once.
-    printed("fit", short_scenario, data["all"], "--after", old, "--out", both)
+    again = wobble("fit", short_scenario, data["all"], "--after", old, "--out", both)
     assert apart(both, fitted) < 1e-9
+    before, count = len(read_solution(old).samples), len(read_solution(fitted).samples)
+    assert f"{before} measurements of the fit in {old}, and {count - before} more" in again.output
+    assert f"{before} measurements stand twice in the data" in again.output
 
 
 def test_months_follow_each_other_from_information_that_has_no_measurements(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import click
 
@@ -90,15 +91,16 @@ def fit_command(
     if without:
         campaign = campaign.without(without)
     with result_folder(out) as folder:
-        files, earlier = _continued(after, information)
-        tracking, warnings = read_data(campaign, (*files, *(data or campaign.data_files)))
-        if earlier and replicates:
+        earlier = _earlier(after, information)
+        files = (*earlier.files, *(data or campaign.data_files))
+        tracking, warnings = read_data(campaign, files)
+        if earlier.information and replicates:
             raise InputError(
                 "passes of which only the information is left cannot be drawn again",
                 field="--bootstrap",
                 expected="all measurements",
             )
-        solution = campaign.fit(tracking, earlier=earlier)
+        solution = campaign.fit(tracking, earlier=earlier.information)
         sources = {"continues": after, "information": information}
         given = {name: str(path) for name, path in sources.items() if path}
         solution = replace(solution, provenance={**solution.provenance, **given})
@@ -112,6 +114,9 @@ def fit_command(
     if as_json:
         print_json(solution.as_json() | {"data_warnings": warnings})
         return
+    if after:
+        more = len(tracking) - earlier.samples
+        say(f"data: {earlier.samples} measurements of the fit in {after}, and {more} more")
     for warning in warnings:
         say(f"data: {warning}")
     print_solution(solution)
@@ -121,10 +126,15 @@ def fit_command(
         print_where(folder, f"wobble report {campaign.source} {folder.path}")
 
 
-def _continued(
-    after: Path | None, information: Path | None
-) -> tuple[tuple[Path, ...], SquareRootInformation | None]:
-    """The measurements of an earlier fit, and what is known of still earlier ones."""
+class _Earlier(NamedTuple):
+    """Files and number of the measurements of an earlier fit; what is known of others."""
+
+    files: tuple[Path, ...]
+    samples: int
+    information: SquareRootInformation | None
+
+
+def _earlier(after: Path | None, information: Path | None) -> _Earlier:
     if after and information and information.resolve().parent == after.resolve():
         raise InputError(
             "the same measurements would count twice",
@@ -134,6 +144,7 @@ def _continued(
         )
     known = [read_information(information)] if information else []
     files: tuple[Path, ...] = ()
+    samples = 0
     if after:
         before = read_solution(after)
         kept = after / FITTED
@@ -143,9 +154,9 @@ def _continued(
                 source=kept,
                 expected=f"--information {after / 'information.ecsv'}",
             )
-        files = (kept,)
+        files, samples = (kept,), len(before.samples)
         known += [before.earlier] if before.earlier else []
-    return files, SquareRootInformation.together(known) if known else None
+    return _Earlier(files, samples, SquareRootInformation.together(known) if known else None)
 
 
 @click.command()

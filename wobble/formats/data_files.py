@@ -40,6 +40,7 @@ TDM = (".tdm", ".kvn", ".xml")
 Reader = Callable[[Path, Campaign | None], tuple[Tracking, list[str]]]
 
 # Two readings of one measurement may differ by the rounding of a file's last digit.
+MILLISECONDS = len("2031-05-01T00:00:00.000")
 SAME_SHARE_OF_SIGMA = 1e-3
 
 
@@ -157,4 +158,4 @@ def _used_once(
 def _said(tracking: Tracking, row: int) -> str:
     """One measurement in words."""
     at = calendar_text(tracking.epoch[row : row + 1])[0]
-    return f"the {tracking.kind[row]} of {tracking.receiver[row]} at {at} UTC"
+    return f"the {tracking.kind[row]} of {tracking.receiver[row]} at {at[:MILLISECONDS]} UTC"
