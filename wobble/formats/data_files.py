@@ -40,8 +40,9 @@ TDM = (".tdm", ".kvn", ".xml")
 Reader = Callable[[Path, Campaign | None], tuple[Tracking, list[str]]]
 
 # Two readings of one measurement may differ by the rounding of a file's last digit.
-MILLISECONDS = len("2031-05-01T00:00:00.000")
 SAME_SHARE_OF_SIGMA = 1e-3
+# Signs of a time tag in a message: no more than people read.
+MILLISECONDS = len("2031-05-01T00:00:00.000")
 
 
 def _read_crd(path: Path, campaign: Campaign | None) -> tuple[Tracking, list[str]]:
