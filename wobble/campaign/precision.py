@@ -22,8 +22,8 @@ the variance that it would have if all the other parameters were known,
 variance, which comes from parameters that the passes hardly separate; each *considered
 parameter* adds its own part. The largest part names the limit. Where a considered parameter
 does not, it is *a priori knowledge* that limits a quantity if the passes improve it by less than
-a twentieth, or if more than half of its formal variance lies along combinations that the passes
-do not see (`wobble.estimation.observability`).
+a twentieth, or if more than half of its formal variance comes from the errors of what was known
+beforehand (`wobble.estimation.observability`).
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ class Limitation:
         knowledge"`` or ``"undetermined"``.
     parameter : str
         The considered parameter, or the parameter whose exact knowledge would help the
-        most against a bad geometry or an unseen combination; empty otherwise.
+        most against a bad geometry or what was known; empty otherwise.
     share : float
         Of the realistic variance.
     """
@@ -105,8 +105,8 @@ class Precision:
     a_priori : ndarray, shape (q,)
         Formal standard deviations without any pass.
     a_priori_share : ndarray, shape (q,)
-        Share of the formal variance along combinations that the passes do not see; zero as
-        long as something is not determined at all.
+        Share of the formal variance that comes from the errors of what was known beforehand;
+        zero as long as something is not determined at all.
     effects : ndarray, shape (q, k)
         Change of each quantity for one sigma of each considered parameter.
     considered : tuple of str
@@ -418,15 +418,14 @@ def _alone(root: Array, combinations: Array) -> Array:
 
 
 def _a_priori_share(known: Array, root: Array, combinations: Array) -> Array:
-    """Share of the variances along directions of which nearly all information is a priori."""
+    """Share of the variances that comes from the errors of what was known beforehand."""
     own = sigma_roots(root, np.eye(len(root)))
     if not np.isfinite(own).all():
         return np.zeros(len(combinations))
-    # Singular values are the roots of the a priori share of the information.
-    _, values, directions = np.linalg.svd(known @ own)
     roots = combinations @ own
-    unseen = roots @ directions[values > NOT_IMPROVED].T
-    return np.asarray((unseen**2).sum(axis=1) / (roots**2).sum(axis=1), float)
+    # The covariance P weights the a priori values by P B^T, with B the rows of what is known.
+    known_part = (known @ own @ roots.T) ** 2
+    return np.asarray(known_part.sum(axis=0) / (roots**2).sum(axis=1), float)
 
 
 def _entangled(names: Sequence[str], root: Array, combinations: Array) -> tuple[str, ...]:

@@ -16,8 +16,11 @@ that the data gave. With R the root of the data's information and U that of all,
 singular values c between zero and one: along the direction that belongs to one of them the
 share c^2 of the information is the data's (the generalised singular values of data and a priori
 knowledge; Golub & Van Loan 2013, sect. 6.1.6, from memory). Where it is next to nothing, the
-combination is not seen by the data. What the variance of a parameter has along such
-combinations is its a priori share.
+combination is not seen by the data. Of the error of an estimate one part is that of the noise,
+the other that of what was taken to be known; along such a direction their variances are as c^2
+to 1 - c^2. The latter's part of the whole variance is the parameter's a priori share (Rodgers
+2000, Inverse Methods for Atmospheric Sounding, sect. 3.2: retrieval noise and smoothing error,
+from memory).
 """
 
 from __future__ import annotations
@@ -59,7 +62,7 @@ MEMBER = 0.15
 UNSEEN = 1.0 - NOT_IMPROVED**2
 # Share of a parameter's standard deviation that a combination must be to name it there.
 UNSEEN_MEMBER = 0.3
-# A priori knowledge limits a parameter of whose variance this share lies along unseen combinations.
+# A priori knowledge limits a parameter if more than this share of its variance is a priori.
 LIMITED = 0.5
 MOST_NAMED = 8
 
@@ -176,20 +179,21 @@ def unseen_combinations(
     combinations : list of UnseenCombination
         Led each by another parameter, the one of which most is unseen first.
     share : ndarray, shape (p,)
-        A priori share of the variance of each parameter.
+        A priori share of the variance of each parameter: what comes from the errors of what
+        was known, and not from the noise of the data.
     """
     along = free_directions(information, parameters.condition_rows()[0])
     triangle = np.linalg.qr(information.matrix @ along, mode="r")
     root = solve_triangular(triangle, along.T, trans="T").T
     sigma = np.linalg.norm(root, axis=1)
     _, seen, directions = np.linalg.svd(data.matrix @ root, full_matrices=False)
+    loadings = root @ directions.T / np.where(sigma > 0, sigma, 1.0)[:, None]
+    share = (loadings**2) @ np.maximum(1.0 - seen**2, 0.0)
     unseen = seen**2 < UNSEEN
-    loadings = root @ directions[unseen].T / np.where(sigma > 0, sigma, 1.0)[:, None]
-    share = (loadings**2).sum(axis=1)
     if not unseen.any():
         return [], share
     # Any basis of the unseen directions will do: with pivoting each is led by one parameter.
-    basis, leading, order = qr(loadings.T, mode="economic", pivoting=True)
+    basis, leading, order = qr(loadings[:, unseen].T, mode="economic", pivoting=True)
     strengths = np.linalg.norm(seen[unseen, None] * basis, axis=0)
     found = []
     for row, strength in zip(leading, strengths.tolist(), strict=True):

@@ -69,7 +69,7 @@ class Estimate:
     a_priori_sigma : float
         Its standard deviation before the data; infinite if nothing was known.
     a_priori_share : float
-        Share of its variance that lies along combinations that the data do not see.
+        Share of its variance that comes from the errors of what was known before.
     """
 
     name: str
@@ -238,7 +238,7 @@ class Solution:
     unseen : tuple of UnseenCombination
         What only the a priori knowledge determines.
     a_priori_share : ndarray, shape (p,)
-        Share of each formal variance that lies along combinations that the data do not see.
+        Share of each formal variance that comes from the errors of what was known before.
     warnings : tuple of str
     information : SquareRootInformation
         Of the data alone, about ``values``: what later passes are added to.
@@ -338,7 +338,7 @@ class Solution:
 
     @property
     def a_priori_limited(self) -> tuple[str, ...]:
-        """Others, whose uncertainty is for the most part that of combinations not seen."""
+        """Others, whose uncertainty is for the most part that of what was known before."""
         return tuple(name for name in self.names if self[name].improved and self[name].remark)
 
     def pass_estimate(self, name: str) -> PassEstimate:

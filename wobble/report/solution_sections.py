@@ -68,8 +68,8 @@ def parameters_section(solution: Solution, truth: Mapping[str, float] | None) ->
     )
     if solution.a_priori_limited:
         text += (
-            " Limited a priori: more than half of the variance lies along combinations that the "
-            "data do not see."
+            " Limited a priori: more than half of the variance is that of what was known before, "
+            "and not of the noise."
         )
     return Section(
         "parameters",

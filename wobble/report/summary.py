@@ -189,7 +189,7 @@ def _weakness(solution: Solution) -> list[str]:
         )
     if solution.a_priori_limited:
         sentences.append(
-            f"{ATTENTION}limited by what was known before, along combinations that the data do not "
-            f"see: {', '.join(solution.a_priori_limited)}."
+            f"{ATTENTION}limited more by what was known before than by the noise: "
+            f"{', '.join(solution.a_priori_limited)}."
         )
     return sentences
