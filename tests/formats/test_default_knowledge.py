@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scenario_text import changed
 
 import wobble
 from wobble.constants import ASTRONOMICAL_UNIT, MAS
@@ -16,11 +17,8 @@ from wobble.planet.parameter_units import unit_of
 
 
 def campaign(folder: Path, text: str, *changes: tuple[str, str]) -> wobble.Campaign:
-    for old, new in changes:
-        text, count = re.subn(old, new, text, count=1)
-        assert count == 1, old
     path = folder / "campaign.toml"
-    path.write_text(text, encoding="utf-8")
+    path.write_text(changed(text, *changes), encoding="utf-8")
     return wobble.read_scenario(path)
 
 
