@@ -200,6 +200,20 @@ def test_what_limits_a_quantity_is_named():
     assert precision_of(known, []).sigma[0] == pytest.approx(1.0)
 
 
+def test_earlier_measurements_are_known_but_not_a_priori():
+    # One value: known to 1, measured before to 0.1, and once more to 0.5.
+    again = passes([[[2.0]]], ("x",), a_priori=[[1.0]], earlier=np.array([[10.0]]))
+    history = precision_history(again)
+    np.testing.assert_allclose(history.of("x"), [101.0**-0.5, 105.0**-0.5], rtol=1e-14)
+    after = history.after(1)
+    assert after.a_priori[0] == pytest.approx(1.0)
+    # Of a variance of 1/105 the a priori value has (1/105)^2.
+    assert after.a_priori_share[0] == pytest.approx(1.0 / 105.0)
+    assert after.limitation("x").kind == "formal noise"
+    with pytest.raises(InputError, match="earlier"):
+        passes([[[2.0]]], ("x",), earlier=np.array([[10.0, 1.0]]))
+
+
 def test_passes_needed_tells_number_date_hours_and_stations():
     history = precision_history(straight_line(np.arange(10.0)))
     # Six passes give sum((t - mean)^2) = 17.5, five 10.

@@ -17,7 +17,7 @@ import numpy as np
 from astropy.time import Time
 from tqdm import tqdm
 
-from wobble.campaign.candidates import CandidatePasses, compress, known_beforehand
+from wobble.campaign.candidates import CandidatePasses, compress
 from wobble.campaign.conditions import ViewLimits
 from wobble.campaign.derived import DerivedQuantity
 from wobble.campaign.pass_ledger import PassLedger, Violation
@@ -304,8 +304,8 @@ class Campaign:
         ----------
         passes : Passes
         earlier : SquareRootInformation, optional
-            The ``information`` of a solution from earlier measurements: known beforehand, as
-            are the a priori values.
+            The ``information`` of a solution from earlier measurements, on top of which the
+            passes come.
         progress : bool
             Show a bar.
         """
@@ -343,7 +343,7 @@ class Campaign:
         return CandidatePasses(
             parameters=estimated.names,
             blocks=tuple(blocks),
-            a_priori=known_beforehand(self.parameters, earlier),
+            a_priori=estimated.a_priori_rows()[0],
             station=passes.station,
             start=np.asarray((passes.start - passes.start[0]).to_value("s"), float),
             hours=np.asarray((passes.stop - passes.start).to_value("h"), float),
@@ -351,6 +351,9 @@ class Campaign:
             considered_sigma=considered.sigmas,
             exclusive=exclusive_passes(passes, ledger),
             shared=shared_limits(passes, ledger),
+            earlier=None
+            if earlier is None
+            else earlier.onto(estimated.names, considered.names).factor[:, :-1],
         )
 
     def precision(

@@ -27,13 +27,11 @@ from scipy.linalg import solve_triangular
 from scipy.linalg.lapack import dtrcon
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.least_squares import DEPENDENT, SquareRootInformation
-from wobble.estimation.parameters import ParameterSet
+from wobble.estimation.least_squares import DEPENDENT
 
 __all__ = [
     "CandidatePasses",
     "compress",
-    "known_beforehand",
     "overlapping",
     "sigma_roots",
     "triangle",
@@ -75,7 +73,7 @@ class CandidatePasses:
     blocks : tuple of ndarray, each of shape (any, p + k)
         Whitened rows ``[A | C]`` of each pass, SI.
     a_priori : ndarray, shape (any, p) or (any, p + k)
-        Rows of the same kind of what is known beforehand, earlier passes included.
+        Rows of the same kind of what is known without any measurement.
     station : ndarray of str, shape (n,)
         Whose hours a pass takes.
     start : ndarray, shape (n,)
@@ -90,6 +88,8 @@ class CandidatePasses:
         Groups of passes (by number, from 0) of which at most one can be taken.
     shared : tuple of SharedLimit
         What groups of passes may take together, for example of a lander's sol.
+    earlier : ndarray, shape (any, p + k)
+        Rows of what earlier measurements say; the passes come on top of them.
 
     Raises
     ------
@@ -108,6 +108,7 @@ class CandidatePasses:
     considered_sigma: Array = field(default_factory=lambda: np.zeros(0))
     exclusive: tuple[tuple[int, ...], ...] = ()
     shared: tuple[SharedLimit, ...] = ()
+    earlier: Array | None = None
 
     def __repr__(self) -> str:
         stations = ", ".join(dict.fromkeys(self.station.tolist()))
@@ -137,6 +138,8 @@ class CandidatePasses:
         for i, block in enumerate(self.blocks):
             _require_rows(f"pass {i}", block, (p + k,))
         _require_rows("a_priori", self.a_priori, (p, p + k))
+        if self.earlier is not None:
+            _require_rows("earlier", self.earlier, (p + k,))
         for group in self.exclusive:
             if not all(0 <= i < n for i in group):
                 raise InputError(
@@ -156,15 +159,21 @@ class CandidatePasses:
 
     @property
     def a_priori_triangle(self) -> Array:
-        """What is known without any pass, shape (p + k, p + k)."""
+        """What is known without any measurement, shape (p + k, p + k)."""
         width = len(self.parameters) + len(self.considered)
         rows = np.zeros((width + len(self.a_priori), width))
         rows[width:, : self.a_priori.shape[1]] = self.a_priori
         return triangle([rows])
 
+    @property
+    def first_triangle(self) -> Array:
+        """What is known without any of the passes, shape (p + k, p + k)."""
+        known = self.a_priori_triangle
+        return known if self.earlier is None else triangle([known, self.earlier])
+
     def triangle_of(self, chosen: Iterable[int]) -> Array:
         """What is known after the chosen passes, ``[[R, Z], [0, .]]``, (p + k, p + k)."""
-        return triangle([self.a_priori_triangle, *(self.blocks[i] for i in chosen)])
+        return triangle([self.first_triangle, *(self.blocks[i] for i in chosen)])
 
     def hours_by_station(self, chosen: Sequence[int] | NDArray[np.int_]) -> dict[str, float]:
         """Station hours that the chosen passes take."""
@@ -210,28 +219,6 @@ class CandidatePasses:
                 found=float(getattr(self, name)[i]),
                 expected="finite" if name == "start" else "finite and positive",
             )
-
-
-def known_beforehand(parameters: ParameterSet, earlier: SquareRootInformation | None) -> Array:
-    """Rows ``[A | C]`` of the a priori values and of earlier measurements, shape (any, p + k).
-
-    Parameters
-    ----------
-    parameters : ParameterSet
-    earlier : SquareRootInformation or None
-        Of a solution of earlier measurements.
-
-    Raises
-    ------
-    InputError
-        If the earlier information is about a parameter that is not estimated (considered) here.
-    """
-    names, considered = parameters.estimated.names, parameters.considered.names
-    known, _ = parameters.estimated.a_priori_rows()
-    rows = np.hstack([known, np.zeros((len(known), len(considered)))])
-    if earlier is None:
-        return rows
-    return np.vstack([rows, earlier.onto(names, considered).factor[:, :-1]])
 
 
 def triangle(rows: Iterable[Array]) -> Array:

@@ -67,8 +67,8 @@ class DesignProblem:
         rows = np.zeros((len(candidates), most, frame.shape[1]))
         for i, block in enumerate(candidates.blocks):
             rows[i, : len(block)] = block[:, :p] @ frame
-        a_priori = candidates.a_priori[:, :p] @ frame
-        return cls(rows, a_priori, target.in_frame(frame), limits)
+        known = candidates.first_triangle[:, :p] @ frame
+        return cls(rows, known, target.in_frame(frame), limits)
 
     def __len__(self) -> int:
         return len(self.rows)

@@ -72,7 +72,7 @@ def effort_curve(selection: Selection, *, progress: bool = False) -> EffortCurve
     problem = DesignProblem.of(candidates, target, Limits.of(candidates, selection.budget))
     order = _most_useful_first(problem, selection.chosen)
     p = len(candidates.parameters)
-    root, sigma = candidates.a_priori_triangle, np.empty(len(order))
+    root, sigma = candidates.first_triangle, np.empty(len(order))
     for k, i in enumerate(order):
         root = triangle([root, candidates.blocks[i]])
         sigma[k] = target.sigma(root[:p, :p])

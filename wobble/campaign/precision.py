@@ -103,7 +103,7 @@ class Precision:
     alone : ndarray, shape (q,)
         The same, if every other parameter were known.
     a_priori : ndarray, shape (q,)
-        Formal standard deviations without any pass.
+        Formal standard deviations without any measurement.
     a_priori_share : ndarray, shape (q,)
         Share of the formal variance that comes from the errors of what was known beforehand;
         zero as long as something is not determined at all.
@@ -333,7 +333,7 @@ def precision_history(
     combinations = _combinations(candidates, gradients)
     sigma = np.empty((len(chosen) + 1, len(combinations)))
     formal = np.empty_like(sigma)
-    root = candidates.a_priori_triangle
+    root = candidates.first_triangle
     sigma[0], formal[0], _ = _spread(candidates, root, combinations)
     for k, i in enumerate(tqdm(chosen, desc="precision", disable=not progress, leave=False), 1):
         root = triangle([root, candidates.blocks[i]])
