@@ -10,12 +10,15 @@ from typing import Any
 import numpy as np
 import pytest
 from astropy.table import QTable
+from astropy.time import Time
 from click.testing import CliRunner, Result
 from scenario_text import changed
 
 from wobble.cli import main
+from wobble.commands.targets import left_after
 from wobble.formats.passes import passes_text
 from wobble.formats.results import read_schedule
+from wobble.formats.scenario import read_scenario
 from wobble.formats.solution_files import read_solution
 from wobble.tracking import Tracking
 
@@ -206,6 +209,12 @@ def test_how_many_more_passes_a_precision_takes(
     assert "no pass is needed" in known["text"]
     assert found["notes"][0].startswith(f"Further passes, after {last[:10]}: the {fit.n_used} ")
     assert (read_schedule(out / "passes.ecsv").start.isot > last).all()
+    # The lander rests for 20 h from the begin of the last pass that was fitted, too.
+    begin = min(fit.samples.epoch[fit.samples.pass_name == fit.samples.pass_name[-1]].tolist())
+    rest, _, _ = left_after(read_scenario(short_scenario), old)
+    assert rest.span is not None
+    rested = rest.span[0] - Time(begin, scale="utc")
+    assert rested.to_value("h") == pytest.approx(20.0, abs=1e-6)
     precision = QTable.read(out / "precision.ecsv")
     sigma = fit["lander.heron.z"].sigma_formal
     assert precision["lander.heron.z"][0].to_value("m") == pytest.approx(sigma, rel=0.01)

@@ -66,12 +66,17 @@ def left_after(
     if folder is None:
         return campaign, None, []
     solution = read_solution(folder)
-    last = max(solution.samples.epoch.tolist())
+    epochs = solution.samples.epoch
+    last = max(epochs.tolist())
+    last_pass = solution.samples.pass_name == solution.samples.pass_name[epochs == last][0]
+    # The rest counts from begin to begin: the next pass keeps it to the last one of the fit.
+    rest = TimeDelta(campaign.rule.rest if campaign.rule else 0.0, format="sec")
+    rested = Time(min(epochs[last_pass].tolist()), scale="utc") + rest
     note = (
         f"Further passes, after {last[:10]}: the {solution.n_used} measurements of the fit in "
         f"{folder} are known beforehand."
     )
-    return campaign.starting(Time(last, scale="utc")), solution.information, [note]
+    return campaign.starting(max(Time(last, scale="utc"), rested)), solution.information, [note]
 
 
 def plan_goals(campaign: Campaign, texts: tuple[str, ...], planet: str | None) -> Goals | None:

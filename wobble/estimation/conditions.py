@@ -56,7 +56,20 @@ def solve_under(information: SquareRootInformation, rows: Array, values: Array) 
 
 
 def free_directions(information: SquareRootInformation, rows: Array) -> Array:
-    """Directions in which the equations leave the parameters free, shape (p, p - m)."""
+    """Directions in which the equations leave the parameters free.
+
+    Parameters
+    ----------
+    information : SquareRootInformation
+        Of data and a priori knowledge: for the scale of each parameter.
+    rows : ndarray, shape (m, p)
+        Coefficients of the equations, as for `solve_under`.
+
+    Returns
+    -------
+    ndarray, shape (p, p - m)
+        A direction a column, in the parameters' SI units.
+    """
     return _split(information, rows)[1]
 
 

@@ -379,10 +379,11 @@ class ParameterSet:
         cells: list[tuple[str, ...]] = [
             ("parameter", "a priori value", "sigma", "unit", "status", "source", "sigma from")
         ]
+        marks = {source: f"[{k}]" for k, source in enumerate(self._long_sources, 1)}
         for p in self:
             sigma = "none" if np.isinf(p.sigma) else shortly(p.sigma / p.scale, 4)
             value = f"{p.value / p.scale:.12g}"
-            sources = (self._told(p.source), self._told(p.sigma_source))
+            sources = (marks.get(text, text) for text in (p.source, p.sigma_source))
             cells.append((p.name, value, sigma, p.unit, p.status, *sources))
         return cells
 
@@ -391,11 +392,6 @@ class ParameterSet:
         """Sources that stand below the table, each once."""
         texts = (text for p in self for text in (p.source, p.sigma_source))
         return list(dict.fromkeys(text for text in texts if len(text) > LONGEST_IN_TABLE))
-
-    def _told(self, source: str) -> str:
-        """A source, or where it stands below the table."""
-        below = self._long_sources
-        return f"[{below.index(source) + 1}]" if source in below else source
 
     def _notes(self) -> list[str]:
         return [f"[{k}] {source}" for k, source in enumerate(self._long_sources, 1)]
