@@ -6,8 +6,6 @@ In: a `Budget` and the conditions of a link. Out: matplotlib axes. The numbers a
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, NullFormatter, NullLocator
@@ -19,10 +17,10 @@ from wobble.noise.budget_table import (
     allan_against_averaging_time,
     contributions_against_sun_angle,
 )
-from wobble.report.style import INK, LINES, PALETTE, axes_or_new, styled
-from wobble.report.text import SIGMA, TIMES, power_of_ten
+from wobble.report.style import INK, LINES, PALETTE, axes_or_new, plain_or_power, styled
+from wobble.report.text import SIGMA
 
-__all__ = ["allan_deviations", "contributions_by_sun_angle", "plain_or_power"]
+__all__ = ["allan_deviations", "contributions_by_sun_angle"]
 
 Array = NDArray[np.float64]
 
@@ -108,16 +106,6 @@ def _draw(axes: Axes, place: Array, parts: dict[str, Array]) -> None:
         axis.set_major_formatter(plain_or_power)
         axis.set_minor_formatter(NullFormatter())
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
-
-
-def plain_or_power(value: float, _: float) -> str:
-    """Plain from 0.001 to 1000, otherwise a power of ten, as text that any font can show."""
-    power = math.floor(math.log10(value) + 1e-9)
-    if -4 < power < 4:
-        return f"{value:g}"
-    factor = value / 10.0**power
-    times = "" if math.isclose(factor, 1.0) else f"{factor:.2g} {TIMES} "
-    return f"{times}{power_of_ten(power)}"
 
 
 def _drawn(part: Array) -> Array:

@@ -26,6 +26,7 @@ from wobble.report.style import (
     date_axis,
     days,
     legend_above,
+    short_log_axis,
     styled,
 )
 from wobble.report.text import SIGMA, unit_text
@@ -100,9 +101,10 @@ def _draw(
         if goal is not None:
             axes.axhline(goal / scale, color=color, linewidth=0.8, alpha=0.6)
     axes.set_yscale("log")
+    short_log_axis(axes.yaxis)
     unit = quantity_unit(names[0]).user
     own = f" ({unit_text(unit)})" if unit else ""
-    axes.set_ylabel(f"{SIGMA}{own if len(names) == 1 else ' / a priori'}")
+    axes.set_ylabel(f"{SIGMA}{own if len(names) == 1 else ' / before the passes'}")
     legend_above(axes)
     return axes
 
@@ -136,6 +138,7 @@ def precision_and_bound(
         label="no choice is below",
     )
     axes.set_yscale("log")
+    short_log_axis(axes.yaxis)
     axes.set_xlabel("number of passes")
     own = f" ({unit_text(unit)})" if unit else ""
     axes.set_ylabel(f"{SIGMA} of {label}{own}" if len(label) < 30 else f"{SIGMA}{own}")

@@ -6,13 +6,19 @@ In: a `ResidualNoise` and the scenario's budget. Out: matplotlib axes.
 from __future__ import annotations
 
 from matplotlib.axes import Axes
-from matplotlib.ticker import LogLocator, NullFormatter
 
 from wobble.campaign.residual_noise import ResidualNoise
 from wobble.noise.budget import Budget
 from wobble.noise.pooled import PooledResiduals, pooled_allan_deviation, pooled_spectrum
-from wobble.report.budget_figures import plain_or_power
-from wobble.report.style import INK, LINES, PALETTE, axes_or_new, legend_above, styled
+from wobble.report.style import (
+    INK,
+    LINES,
+    PALETTE,
+    axes_or_new,
+    legend_above,
+    short_log_axis,
+    styled,
+)
 
 __all__ = ["residual_allan_deviation", "residual_spectrum"]
 
@@ -73,8 +79,5 @@ def _draw(axes: Axes, pooled: PooledResiduals, scale: float) -> None:
     axes.set_xscale("log")
     axes.set_yscale("log")
     for axis in (axes.xaxis, axes.yaxis):
-        # The span is often less than a decade.
-        axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-        axis.set_major_formatter(plain_or_power)
-        axis.set_minor_formatter(NullFormatter())
+        short_log_axis(axis)
     legend_above(axes)

@@ -23,11 +23,14 @@ import numpy as np
 from astropy.time import Time
 from cycler import cycler
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num, num2date
 from matplotlib.figure import Figure
+from matplotlib.ticker import LogLocator, NullFormatter
 from numpy.typing import NDArray
 
 from wobble.constants import ASTRONOMICAL_UNIT
+from wobble.report.text import TIMES, power_of_ten
 
 __all__ = [
     "BLUE",
@@ -48,6 +51,8 @@ __all__ = [
     "fitting_unit",
     "legend_above",
     "offscreen",
+    "plain_or_power",
+    "short_log_axis",
     "style",
     "styled",
 ]
@@ -221,3 +226,20 @@ def bars(axes: Axes, place: NDArray, low: Array, high: Array, **look: Any) -> No
     gap = np.full(len(low), np.nan)
     ends = np.column_stack([low, high, gap]).ravel()
     axes.plot(np.repeat(place, 3), ends, solid_capstyle="butt", **look)
+
+
+def short_log_axis(axis: Axis) -> None:
+    """Numbers at 1, 2 and 5 on a logarithmic axis whose span may be less than a decade."""
+    axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axis.set_major_formatter(plain_or_power)
+    axis.set_minor_formatter(NullFormatter())
+
+
+def plain_or_power(value: float, _: float) -> str:
+    """Plain from 0.001 to 1000, otherwise a power of ten, as text that any font can show."""
+    power = math.floor(math.log10(value) + 1e-9)
+    if -4 < power < 4:
+        return f"{value:g}"
+    factor = value / 10.0**power
+    times = "" if math.isclose(factor, 1.0) else f"{factor:.2g} {TIMES} "
+    return f"{times}{power_of_ten(power)}"
