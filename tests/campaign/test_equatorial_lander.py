@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scenario_text import changed
+from scenario_text import changed, with_a_pole_hardly_known
 
 import wobble
 from wobble.errors import InputError
@@ -25,7 +25,7 @@ PARAMETERS = '"pole.*", "spin.rate", "spin.annual_*", "lander.*.[xyz]", "polar_m
 
 def on_the_equator(folder: Path, known: str) -> wobble.Campaign:
     """The demonstration with its lander on the equator, a pass a week, and polar motion wanted."""
-    text = SCENARIO.read_text(encoding="utf-8")
+    text = with_a_pole_hardly_known(SCENARIO.read_text(encoding="utf-8"))
     stations = SCENARIO.parent / "stations.toml"
     text = changed(
         text,

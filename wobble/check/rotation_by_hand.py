@@ -8,8 +8,10 @@ In: a `Scene`, and the standard deviation that the program gives to the precessi
    sin(D)/2 where only it does: D, the largest declination of the Earth, is about eps; the
    rest looks like the spin. A straight line through N values has the slope's standard deviation
    ``sqrt(12) s / (A T sqrt(N))``. s is c/2 times the Allan deviation over a pass, and the pass's
-   own bias in squares. What is known before adds in inverse squares: the rate itself, and the
-   node of J2000 so many years ago. It takes a year of the planet to tell node from spin.
+   own bias in squares. The same line gives the node at the middle of the span, to
+   ``s / (A sqrt(N))``: with the node as it was known at another epoch it gives a second rate,
+   ``sqrt(sigma_now^2 + sigma_then^2)`` over the years between, and the rate itself may have been
+   known. The rates add in inverse squares. It takes a year of the planet to tell node from spin.
 2. *Precession and moment of inertia.* ``-3/2 n^2/Omega H_D cos(eps) (1 - e^2)^(-3/2)`` by the Sun
    alone, ``C/(M R^2) = J2 / H_D``; relativity adds ``3/2 G M n / (c^2 a (1 - e^2))``.
 """
@@ -22,6 +24,7 @@ from wobble.check.lines import HandLine
 from wobble.check.scene import AU, Scene
 from wobble.constants import DAY, JULIAN_YEAR, MAS, SPEED_OF_LIGHT
 from wobble.epochs import Epochs
+from wobble.estimation.least_squares import SquareRootInformation
 from wobble.formats.body_file import read_nutation_setup
 from wobble.formats.interior_file import READY_MADE, read_interior
 from wobble.noise.budget_table import LinkConditions, allan_deviation
@@ -62,15 +65,16 @@ def precision_lines(
     by_node = abs(spin) * float(np.hypot(*place[:2])) * np.sin(tilt) ** 2 / 2.0
     noise = SPEED_OF_LIGHT / 2.0 * float(allan_deviation(budget, conditions, [pass_length])[0])
     one_pass = float(np.hypot(noise, scene.campaign.biases.range_rate or 0.0))
-    slope = np.sqrt(12.0) * one_pass / (by_node * scene.length * np.sqrt(passes))
-    before = _known_before(scene)
+    node = one_pass / (by_node * np.sqrt(passes))
+    slope = np.sqrt(12.0) * node / scene.length
+    before = _by_what_was_known(scene, node)
     pencil = 1.0 / np.hypot(1.0 / slope, 1.0 / before)
     return [
         HandLine(
             "sigma of the precession rate",
             f"sqrt(12) {1e3 * one_pass:.2g} mm/s / ({by_node:.3g} m/s "
             f"{scene.length / JULIAN_YEAR:.2f} yr sqrt({passes})) = {slope * RATE:.3g} mas/yr, "
-            f"{before * RATE:.3g} mas/yr known before",
+            f"{before * RATE:.3g} mas/yr by the known node and that of now ({node / MAS:.2g} mas)",
             pencil * RATE,
             sigma * RATE,
             "mas/yr",
@@ -80,18 +84,18 @@ def precision_lines(
     ]
 
 
-def _known_before(scene: Scene) -> float:
-    """The rate's standard deviation by its own a priori value and that of the node, rad/s."""
-    known = dict(
-        zip(
-            scene.campaign.parameters.names,
-            scene.campaign.parameters.sigmas.tolist(),
-            strict=True,
-        )
-    )
+def _by_what_was_known(scene: Scene, node: float) -> float:
+    """The rate's standard deviation by a priori knowledge and the node's in mid-campaign, rad/s."""
+    estimated = scene.campaign.parameters.estimated
+    rows, _ = estimated.a_priori_rows()
+    now = np.zeros(len(estimated))
     since = float(Epochs.from_time(scene.days[-1:]).since_j2000[0]) - scene.length / 2.0
-    by_node = known.get("pole.node_longitude", np.inf) / since
-    return float(1.0 / np.hypot(1.0 / known[NAME], 1.0 / by_node))
+    if "pole.node_longitude" in estimated:
+        now[[estimated.place("pole.node_longitude"), estimated.place(NAME)]] = 1.0, since
+    rows = np.vstack([rows, now / node])
+    information = SquareRootInformation.nothing(estimated.names)
+    information.absorb(np.column_stack([rows, np.zeros(len(rows))]))
+    return float(information.sigma()[estimated.place(NAME)])
 
 
 def moment_lines(scene: Scene) -> list[HandLine]:
