@@ -28,32 +28,32 @@ from wobble.earth.series import MediaSeries, WeatherSeries
 from wobble.errors import InputError
 from wobble.estimation.core_estimate import CoreEstimate
 from wobble.estimation.solution import Solution
-from wobble.formats.angle_table import read_angle_table
-from wobble.formats.blq import read_blq
-from wobble.formats.body_file import read_body
-from wobble.formats.core_estimate_file import read_core_estimate
-from wobble.formats.crd import read_crd
-from wobble.formats.earth_orientation import read_earth_orientation
-from wobble.formats.interior_file import read_interior
-from wobble.formats.normal_points import tracking as tracking_of_sessions
-from wobble.formats.passes import read_normal_point_table, read_passes, write_passes
-from wobble.formats.results import read_schedule
-from wobble.formats.series_table import read_series
-from wobble.formats.sinex import read_sinex
-from wobble.formats.solution_files import read_information, read_solution, write_solution
-from wobble.formats.station_sections import read_catalogue
-from wobble.formats.tdm import kvn_text, read_tdm
-from wobble.formats.tdm_agreement import Agreement
-from wobble.formats.tdm_message import Segment, TrackingDataMessage
-from wobble.formats.tdm_needs import needs
-from wobble.formats.tdm_series import read_message_series
-from wobble.formats.tdm_tracking import tracking as tracking_of_message
-from wobble.formats.tdm_writing import message_from
-from wobble.formats.tdm_xml import xml_text
+from wobble.files.angle_table import read_angle_table
+from wobble.files.blq import read_blq
+from wobble.files.body_file import read_body
+from wobble.files.core_estimate_file import read_core_estimate
+from wobble.files.crd import read_crd
+from wobble.files.earth_orientation import read_earth_orientation
+from wobble.files.interior_file import read_interior
+from wobble.files.measurement_table import read_normal_point_table, read_passes, write_passes
+from wobble.files.normal_points import tracking as tracking_of_sessions
+from wobble.files.results import read_schedule
+from wobble.files.series_table import read_series
+from wobble.files.sinex import read_sinex
+from wobble.files.solution_files import read_information, read_solution, write_solution
+from wobble.scenario.station_sections import read_catalogue
+from wobble.tdm.agreement import Agreement
+from wobble.tdm.conversion import tracking as tracking_of_message
+from wobble.tdm.kvn import kvn_text, read_tdm
+from wobble.tdm.message import Segment, TrackingDataMessage
+from wobble.tdm.needs import needs
+from wobble.tdm.station_series import read_message_series
+from wobble.tdm.writing import message_from
+from wobble.tdm.xml import xml_text
 from wobble.tracking import COLUMNS
 
 HERE = Path(__file__).parent
-sys.path[:0] = [str(HERE / "formats"), str(HERE / "estimation")]
+sys.path[:0] = [str(HERE / place) for place in ("files", "tdm", "estimation")]
 
 from invented import varied_solution  # noqa: E402 - the path of the tests comes first
 from test_blq import SAMPLE as BLQ  # noqa: E402

@@ -13,8 +13,8 @@ FOUNDATIONS = (
     *("ephemeris", "tracking"),
 )
 LAYERS = ("earth", "planet", "link", "noise", "estimation", "campaign")
-"""From top to bottom; `formats`, `check`, `report`, `commands` and `cli` come after all."""
-NOT_BEFORE = ("formats", "check", "report", "commands", "cli")
+"""From top to bottom; the rooms for files, `check`, `report`, `commands` and `cli` come after all."""
+NOT_BEFORE = ("text", "tdm", "files", "scenario", "check", "report", "commands", "cli")
 
 
 def imported(path: Path) -> set[str]:

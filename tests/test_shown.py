@@ -7,7 +7,7 @@ from astropy.table import Table
 
 import wobble
 from wobble.campaign.sensitivity import signatures
-from wobble.formats.body_file import read_nutation_setup
+from wobble.files.body_file import read_nutation_setup
 from wobble.planet.angle_sets import angle_series
 from wobble.shown import as_code, shortly, with_table, with_the_digits_of
 

@@ -21,11 +21,11 @@ from wobble.check.hand_check import hand_check
 from wobble.ephemeris import open_ephemeris
 from wobble.errors import InputError, WobbleError
 from wobble.estimation.solution import Solution
-from wobble.formats.body_file import read_body
-from wobble.formats.data_files import read_tracking
-from wobble.formats.scenario import read_scenario
-from wobble.formats.station_sections import read_catalogue
+from wobble.files.body_file import read_body
+from wobble.files.data_files import read_tracking
 from wobble.link.network import Network
+from wobble.scenario.reader import read_scenario
+from wobble.scenario.station_sections import read_catalogue
 from wobble.tracking import Tracking
 from wobble.version import __version__
 

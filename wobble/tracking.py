@@ -238,14 +238,14 @@ class Tracking:
         return sorted(pairs)
 
     def to_pandas(self) -> pandas.DataFrame:
-        """A data frame, see `wobble.formats.frames.to_pandas`; pandas must be installed."""
-        from wobble.formats.frames import to_pandas
+        """A data frame, see `wobble.files.frames.to_pandas`; pandas must be installed."""
+        from wobble.files.frames import to_pandas
 
         return to_pandas(self)
 
     def to_xarray(self) -> xarray.Dataset:
-        """A data set, see `wobble.formats.frames.to_xarray`; xarray must be installed."""
-        from wobble.formats.frames import to_xarray
+        """A data set, see `wobble.files.frames.to_xarray`; xarray must be installed."""
+        from wobble.files.frames import to_xarray
 
         return to_xarray(self)
 

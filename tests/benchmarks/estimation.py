@@ -38,10 +38,10 @@ from wobble.earth.stations import Station
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.tracking_model import TrackingModel
-from wobble.formats.scenario import read_scenario
 from wobble.link.parameter_values import parameter_values
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
+from wobble.scenario.reader import read_scenario
 from wobble.tracking import Tracking
 
 DEMONSTRATION = Path(__file__).parents[2] / "synthetic_passes" / "campaign.toml"

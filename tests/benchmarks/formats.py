@@ -22,9 +22,9 @@ from pathlib import Path
 
 from ccsds_ndm.ndm_io import NdmIo
 
-from wobble.formats.tdm import read_tdm
-from wobble.formats.tdm_agreement import Agreement
-from wobble.formats.tdm_tracking import tracking
+from wobble.tdm.agreement import Agreement
+from wobble.tdm.conversion import tracking
+from wobble.tdm.kvn import read_tdm
 
 REFERENCE_LINES = 5_000
 HEAD = """CCSDS_TDM_VERS = 2.0

@@ -18,7 +18,7 @@ from dataclasses import replace
 
 from wobble.constants import DAY, JULIAN_YEAR
 from wobble.ephemeris import open_ephemeris
-from wobble.formats.body_file import read_body, read_nutation_setup
+from wobble.files.body_file import read_body, read_nutation_setup
 from wobble.planet.liquid_core import LiquidCore
 
 HALF_SPAN = 30.0 * JULIAN_YEAR

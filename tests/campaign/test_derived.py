@@ -6,9 +6,9 @@ import pytest
 from wobble.campaign.derived import DERIVED, quantity_unit
 from wobble.constants import DAY, MAS
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.body_file import read_body
-from wobble.formats.target_section import read_interior_model
+from wobble.files.body_file import read_body
 from wobble.planet.interior import infer_interior
+from wobble.scenario.target_section import read_interior_model
 
 YEAR = 365.25 * DAY
 NAMES = ("pole.precession_rate", "core.factor", "core.period")

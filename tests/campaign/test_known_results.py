@@ -14,7 +14,7 @@ from wobble.campaign.precision import precision_of
 from wobble.campaign.schedule import Passes
 from wobble.constants import DAY, MAS
 from wobble.estimation.apriori import Apriori
-from wobble.formats.scenario import read_scenario
+from wobble.scenario.reader import read_scenario
 
 YEAR = 365.25 * DAY
 SCENARIO = """

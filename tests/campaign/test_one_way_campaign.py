@@ -9,7 +9,7 @@ import wobble
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.estimation.tracking_model import PassBiases
-from wobble.formats.passes import read_passes, write_passes
+from wobble.files.measurement_table import read_passes, write_passes
 from wobble.noise.budget import Budget
 from wobble.noise.contributions.white import WhiteRangeRate
 from wobble.planet.gain_table import GainTable

@@ -6,8 +6,8 @@ from astropy.time import Time
 import wobble
 from wobble.campaign.prediction import round_trip_prediction
 from wobble.constants import SPEED_OF_LIGHT
-from wobble.formats.tdm import write_kvn
-from wobble.formats.tdm_writing import message_from
+from wobble.tdm.kvn import write_kvn
+from wobble.tdm.writing import message_from
 
 
 def test_the_prediction_is_good_enough_for_a_ramp_and_a_modulus(short_campaign, short_tracking):

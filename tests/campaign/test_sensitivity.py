@@ -14,7 +14,7 @@ from wobble.earth.stations import HorizonMask, Station
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
 from wobble.link.observables import Link
 from wobble.planet.lander import Lander

@@ -16,8 +16,8 @@ from distributed import LocalCluster
 from wobble.campaign.study import Inline, Outcome, StudyInterrupted, run_study
 from wobble.cli import main
 from wobble.errors import InputError
-from wobble.formats.study_file import read_study
-from wobble.formats.study_journal import FolderJournal
+from wobble.files.study_journal import FolderJournal
+from wobble.scenario.study_file import read_study
 
 BASE = """
 [campaign]

@@ -9,7 +9,7 @@ from astropy.table import QTable
 from click.testing import CliRunner
 
 from wobble.cli import main
-from wobble.formats.results import read_schedule
+from wobble.files.results import read_schedule
 
 
 def wobble(*arguments):

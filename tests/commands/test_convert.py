@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 import wobble
 from wobble.cli import main
-from wobble.formats.passes import write_passes
+from wobble.files.measurement_table import write_passes
 
 
 def run(*arguments):

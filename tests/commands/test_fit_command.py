@@ -16,10 +16,10 @@ from scenario_text import changed
 
 from wobble.cli import main
 from wobble.commands.targets import left_after
-from wobble.formats.passes import passes_text
-from wobble.formats.results import read_schedule
-from wobble.formats.scenario import read_scenario
-from wobble.formats.solution_files import read_solution
+from wobble.files.measurement_table import passes_text
+from wobble.files.results import read_schedule
+from wobble.files.solution_files import read_solution
+from wobble.scenario.reader import read_scenario
 from wobble.tracking import Tracking
 
 ROOT = Path(__file__).parents[2]

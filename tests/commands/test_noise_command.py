@@ -9,9 +9,9 @@ from astropy.table import QTable
 from click.testing import CliRunner
 
 from wobble.cli import main
-from wobble.formats.noise_sections import read_budget
-from wobble.formats.scenario import read_scenario
-from wobble.formats.toml_section import read_toml
+from wobble.scenario.noise_sections import read_budget
+from wobble.scenario.reader import read_scenario
+from wobble.text.toml_section import read_toml
 
 
 def wobble(*arguments):

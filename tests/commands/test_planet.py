@@ -11,7 +11,7 @@ from astropy.table import QTable
 from click.testing import CliRunner, Result
 
 from wobble.cli import main
-from wobble.formats.body_file import DATA
+from wobble.files.body_file import DATA
 
 COMPUTED = (Path(str(DATA)) / "mars_computed.toml").read_text(encoding="utf-8")
 CORE = ("--core-factor", "0.061", "--core-period", "-242.3")

@@ -16,8 +16,8 @@ from wobble.estimation.core_estimate import NAMES, CoreEstimate
 from wobble.estimation.fit import fit
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.solution import Solution
-from wobble.formats.core_estimate_file import read_core_estimate
-from wobble.formats.solution_files import write_solution
+from wobble.files.core_estimate_file import read_core_estimate
+from wobble.files.solution_files import write_solution
 from wobble.planet.core_compliance import GivenCompliance
 from wobble.planet.interior import PlanetFigure
 from wobble.planet.nutation import PrecessionBudget

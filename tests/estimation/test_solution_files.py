@@ -14,7 +14,7 @@ from invented import varied_solution
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_text import solution_as_text
-from wobble.formats.solution_files import (
+from wobble.files.solution_files import (
     information_as_text,
     read_information,
     read_solution,

@@ -12,7 +12,7 @@ from wobble.earth.orientation import EarthOrientation
 from wobble.earth.stations import HorizonMask, Station
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.link.delays import elevation_at_station
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
 from wobble.link.observables import Link

@@ -10,8 +10,6 @@ import pytest
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
-from wobble.formats.noise_sections import budget_as_toml, read_budget
-from wobble.formats.toml_section import read_toml
 from wobble.noise.budget import Budget, PassGeometry, standard_budget
 from wobble.noise.budget_table import LinkConditions, allan_deviation
 from wobble.noise.contributions.general import (
@@ -20,6 +18,8 @@ from wobble.noise.contributions.general import (
     StructureFunction,
     TabulatedSpectrum,
 )
+from wobble.scenario.noise_sections import budget_as_toml, read_budget
+from wobble.text.toml_section import read_toml
 
 # Without an absolute tolerance: the values are far below the default one of 1e-12.
 approx = partial(pytest.approx, rel=1e-6, abs=0.0)

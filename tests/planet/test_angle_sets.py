@@ -9,7 +9,7 @@ from wobble.constants import JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.angle_sets import AngleSeries, angle_series, angle_sets, plane_of
 from wobble.planet.reference_angles import matrix_of_equatorial_angles, matrix_of_orbit_angles
 from wobble.planet.rotation import RotationModel

@@ -11,7 +11,7 @@ from scipy.integrate import cumulative_simpson
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
-from wobble.formats.body_file import read_body, read_nutation_setup
+from wobble.files.body_file import read_body, read_nutation_setup
 from wobble.planet.angle_terms import NODE, OBLIQUITY, SPIN, Polynomial
 from wobble.planet.axis_term import IntegratedAxis
 from wobble.planet.computed_nutation import ComputedNutation

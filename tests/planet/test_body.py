@@ -11,7 +11,7 @@ from wobble.constants import DAY, GM
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.body import Body
 
 Array = NDArray[np.float64]

@@ -10,7 +10,7 @@ from astropy.units import Quantity
 from numpy.typing import NDArray
 
 from wobble.errors import InputError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.body import Body
 from wobble.planet.lander import Antenna, Lander
 

@@ -11,7 +11,7 @@ from wobble.constants import DAY, GM, JULIAN_CENTURY
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.pole_and_meridian import PeriodicTerm, pole_and_meridian
 from wobble.planet.reference_angles import equatorial_angles_of_matrix
 from wobble.planet.rotation import RotationModel

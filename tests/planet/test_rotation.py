@@ -13,7 +13,7 @@ from wobble.constants import DAY, MAS
 from wobble.ephemeris import de421_table, open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.angle_terms import ANGLES, Nutation
 from wobble.planet.rotation import RotationModel, TabulatedLibration
 

@@ -9,7 +9,7 @@ import pytest
 
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.epochs import Epochs
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.angle_terms import NODE, OBLIQUITY, SPIN, AngleTerm, Harmonics, Polynomial
 from wobble.planet.cubic_table import CubicTable
 from wobble.planet.rotation import RotationModel

@@ -10,7 +10,7 @@ import pytest
 from wobble.chebyshev import ChebyshevTable
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.epochs import Epochs
-from wobble.formats.body_file import read_nutation_setup
+from wobble.files.body_file import read_nutation_setup
 from wobble.planet.angle_terms import (
     NODE,
     OBLIQUITY,

@@ -7,7 +7,7 @@ import pytest
 from astropy.time import Time
 
 from wobble.errors import InputError
-from wobble.formats.file_inspection import inspect_file
+from wobble.files.file_inspection import inspect_file
 from wobble.report.coverage_figures import data_coverage
 from wobble.report.style import days, offscreen
 

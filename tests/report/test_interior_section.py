@@ -5,8 +5,8 @@ import pytest
 
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.estimation.core_estimate import CoreEstimate
-from wobble.formats.body_file import read_nutation_setup
-from wobble.formats.interior_file import read_interior
+from wobble.files.body_file import read_nutation_setup
+from wobble.files.interior_file import read_interior
 from wobble.report.interior_section import Inside, interior_section
 
 # Konopliv et al. 2016, Icarus 274, 253; Le Maistre et al. 2023, Nature 619, 733 (from memory).

@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.epochs import Epochs
 from wobble.errors import UnknownNameError
-from wobble.formats.body_file import read_nutation_setup
+from wobble.files.body_file import read_nutation_setup
 from wobble.planet.computed_nutation import ComputedNutation
 from wobble.planet.interior_samples import InteriorSamples
 from wobble.planet.liquid_core import LiquidCore

@@ -11,7 +11,7 @@ from matplotlib.collections import QuadMesh
 from wobble.constants import MAS
 from wobble.epochs import Epochs
 from wobble.errors import UnknownNameError
-from wobble.formats.body_file import read_body
+from wobble.files.body_file import read_body
 from wobble.planet.angle_terms import Polynomial
 from wobble.planet.rotation import RotationModel
 from wobble.report.solution_figures import (

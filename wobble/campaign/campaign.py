@@ -51,7 +51,7 @@ from wobble.tracking import Tracking
 from wobble.version import __version__
 
 if TYPE_CHECKING:  # it is only carried here, for the readers of files
-    from wobble.formats.tdm_agreement import Agreement
+    from wobble.tdm.agreement import Agreement
 
 __all__ = ["Campaign"]
 

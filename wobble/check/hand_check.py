@@ -25,7 +25,7 @@ from wobble.check.scene import Scene
 from wobble.check.signatures_by_hand import signature_lines
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
-from wobble.formats.data_files import read_tracking
+from wobble.files.data_files import read_tracking
 from wobble.noise.budget_table import LinkConditions
 from wobble.tracking import Tracking
 

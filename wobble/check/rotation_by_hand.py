@@ -25,8 +25,8 @@ from wobble.check.scene import AU, Scene
 from wobble.constants import DAY, JULIAN_YEAR, MAS, SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.estimation.least_squares import SquareRootInformation
-from wobble.formats.body_file import read_nutation_setup
-from wobble.formats.interior_file import READY_MADE, read_interior
+from wobble.files.body_file import read_nutation_setup
+from wobble.files.interior_file import READY_MADE, read_interior
 from wobble.noise.budget_table import LinkConditions, allan_deviation
 from wobble.planet.interior import polar_moment, precession_by_hand
 

@@ -27,10 +27,10 @@ from wobble.commands.output import (
 from wobble.commands.steps import scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.toml_section import parse_quantity
 from wobble.noise.budget_table import BudgetRow, LinkConditions, budget_table
 from wobble.report.figures import budget_figures
+from wobble.text.ecsv import ecsv_text
+from wobble.text.toml_section import parse_quantity
 
 __all__ = ["COMMANDS"]
 

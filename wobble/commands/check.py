@@ -24,7 +24,7 @@ from wobble.commands.output import (
     say,
 )
 from wobble.commands.steps import scenario_argument
-from wobble.formats.ecsv import ecsv_text
+from wobble.text.ecsv import ecsv_text
 
 __all__ = ["COMMANDS"]
 

@@ -39,13 +39,13 @@ from wobble.commands.output import (
 from wobble.commands.steps import CAUTION, scenario_argument
 from wobble.commands.targets import AFTER, PLANET, hours_text, left_after, limit_text
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.results import ResultFolder
-from wobble.formats.target_section import parse_goals
-from wobble.formats.toml_section import parse_quantity
+from wobble.files.results import ResultFolder
 from wobble.report.effort_figures import precision_and_bound
 from wobble.report.plan_figures import view_period_timeline
 from wobble.report.style import offscreen
+from wobble.scenario.target_section import parse_goals
+from wobble.text.ecsv import ecsv_text
+from wobble.text.toml_section import parse_quantity
 
 __all__ = ["COMMANDS"]
 

@@ -27,8 +27,8 @@ from wobble.errors import InputError
 from wobble.estimation.comparison import compare
 from wobble.estimation.model_comparison import evidence_for
 from wobble.estimation.solution import Solution
-from wobble.formats.results import ResultFolder
-from wobble.formats.solution_files import read_solution
+from wobble.files.results import ResultFolder
+from wobble.files.solution_files import read_solution
 from wobble.report.comparison_figures import differences, residual_spectra
 from wobble.report.style import offscreen
 

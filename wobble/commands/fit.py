@@ -35,8 +35,8 @@ from wobble.commands.steps import (
 )
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
-from wobble.formats.results import ResultFolder
-from wobble.formats.solution_files import read_information, read_solution
+from wobble.files.results import ResultFolder
+from wobble.files.solution_files import read_information, read_solution
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]

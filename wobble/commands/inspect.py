@@ -12,11 +12,11 @@ import click
 
 from wobble.commands.output import JSON, OUT, add_figure, print_json, print_where, result_folder
 from wobble.constants import DAY
-from wobble.formats.file_inspection import inspect_file
-from wobble.formats.inspection import Inspection, Series
-from wobble.formats.scenario import read_scenario
+from wobble.files.file_inspection import inspect_file
+from wobble.files.inspection import Inspection, Series
 from wobble.report.coverage_figures import data_coverage
 from wobble.report.style import offscreen
+from wobble.scenario.reader import read_scenario
 
 __all__ = ["COMMANDS"]
 

@@ -16,7 +16,7 @@ from click.shell_completion import get_completion_class
 
 from wobble.commands.output import JSON, print_json, print_where
 from wobble.errors import InputError
-from wobble.formats.results import ResultFolder
+from wobble.files.results import ResultFolder
 
 __all__ = ["COMMANDS"]
 

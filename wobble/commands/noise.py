@@ -28,13 +28,13 @@ from wobble.commands.output import (
 )
 from wobble.commands.steps import DATA, read_fitted, scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.noise_sections import budget_as_toml
-from wobble.formats.results import ResultFolder
-from wobble.formats.solution_files import read_solution
+from wobble.files.results import ResultFolder
+from wobble.files.solution_files import read_solution
 from wobble.report.noise_figures import residual_allan_deviation, residual_spectrum
 from wobble.report.style import offscreen
 from wobble.report.text import rounded
+from wobble.scenario.noise_sections import budget_as_toml
+from wobble.text.ecsv import ecsv_text
 
 __all__ = ["COMMANDS"]
 

@@ -27,7 +27,7 @@ from matplotlib.figure import Figure
 
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_text import solution_as_text
-from wobble.formats.results import ResultFolder
+from wobble.files.results import ResultFolder
 from wobble.report.svg import figure_svg
 
 __all__ = [

@@ -41,7 +41,7 @@ from wobble.commands.targets import (
     plan_goals,
 )
 from wobble.errors import InputError
-from wobble.formats.results import ResultFolder, read_schedule
+from wobble.files.results import ResultFolder, read_schedule
 
 __all__ = ["COMMANDS"]
 

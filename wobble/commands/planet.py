@@ -31,13 +31,10 @@ from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.estimation.core_estimate import CoreEstimate
-from wobble.formats.body_file import read_body, read_nutation_setup
-from wobble.formats.core_estimate_file import read_core_estimate
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.interior_file import read_interior
-from wobble.formats.measured import parse_measured
-from wobble.formats.results import ResultFolder
-from wobble.formats.toml_section import parse_quantity
+from wobble.files.body_file import read_body, read_nutation_setup
+from wobble.files.core_estimate_file import read_core_estimate
+from wobble.files.interior_file import read_interior
+from wobble.files.results import ResultFolder
 from wobble.planet.angle_sets import AngleSeries, angle_series, angle_sets
 from wobble.planet.computed_nutation import ComputedNutation
 from wobble.planet.interior import PolarMoment
@@ -48,6 +45,9 @@ from wobble.planet.nutation_series import NutationSeries
 from wobble.planet.rotation import RotationModel, TabulatedLibration
 from wobble.report import planet_figures
 from wobble.report.style import offscreen
+from wobble.text.ecsv import ecsv_text
+from wobble.text.measured import parse_measured
+from wobble.text.toml_section import parse_quantity
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]

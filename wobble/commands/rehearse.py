@@ -33,7 +33,7 @@ from wobble.commands.steps import (
     scenario_argument,
 )
 from wobble.estimation.solution import Solution
-from wobble.formats.results import read_schedule
+from wobble.files.results import read_schedule
 
 __all__ = ["COMMANDS", "recovery"]
 

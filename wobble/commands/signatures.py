@@ -38,12 +38,12 @@ from wobble.commands.output import (
 )
 from wobble.commands.steps import scenario_argument
 from wobble.errors import InputError, UnknownNameError
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.results import ResultFolder
+from wobble.files.results import ResultFolder
 from wobble.link.observables import Link
 from wobble.report.signature_figures import MOST, signature_figure
 from wobble.report.style import offscreen
 from wobble.report.text import sized, unit_text
+from wobble.text.ecsv import ecsv_text
 
 __all__ = ["COMMANDS"]
 

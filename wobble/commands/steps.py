@@ -21,16 +21,16 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.check.hand_check import hand_check
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
-from wobble.formats.data_files import read_tracking
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.icalendar import calendar_text
-from wobble.formats.passes import passes_text
-from wobble.formats.results import ResultFolder
-from wobble.formats.scenario import read_scenario
-from wobble.formats.solution_files import solution_as_texts
+from wobble.files.data_files import read_tracking
+from wobble.files.icalendar import calendar_text
+from wobble.files.measurement_table import passes_text
+from wobble.files.results import ResultFolder
+from wobble.files.solution_files import solution_as_texts
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
 from wobble.report.interior_section import infer_inside
+from wobble.scenario.reader import read_scenario
+from wobble.text.ecsv import ecsv_text
 from wobble.tracking import Tracking
 
 __all__ = [

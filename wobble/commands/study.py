@@ -20,13 +20,13 @@ from wobble.commands.executors import cluster_executor, local_executor
 from wobble.commands.output import JSON, add_figure, print_json, print_where, result_folder, say
 from wobble.commands.steps import CAUTION, OUT_NEEDED
 from wobble.errors import InputError
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.results import ResultFolder
-from wobble.formats.study_file import read_study
-from wobble.formats.study_journal import FolderJournal
+from wobble.files.results import ResultFolder
+from wobble.files.study_journal import FolderJournal
 from wobble.report.study_figures import precision_lines, precision_map
 from wobble.report.style import offscreen
 from wobble.report.text import unit_text
+from wobble.scenario.study_file import read_study
+from wobble.text.ecsv import ecsv_text
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]

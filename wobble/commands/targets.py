@@ -25,16 +25,16 @@ from wobble.commands.output import add_figure
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.parameters import unit_scale
-from wobble.formats.ecsv import ecsv_text
-from wobble.formats.results import ResultFolder
-from wobble.formats.solution_files import read_solution
-from wobble.formats.target_section import parse_goals
+from wobble.files.results import ResultFolder
+from wobble.files.solution_files import read_solution
 from wobble.report.effort_figures import (
     precision_against_dates,
     precision_against_hours,
     precision_against_passes,
 )
 from wobble.report.style import offscreen
+from wobble.scenario.target_section import parse_goals
+from wobble.text.ecsv import ecsv_text
 
 __all__ = [
     "AFTER",

@@ -380,7 +380,7 @@ class Solution:
 
     def files(self) -> dict[str, str]:
         """The solution as the texts of its files, by file name."""
-        from wobble.formats.solution_files import solution_as_texts
+        from wobble.files.solution_files import solution_as_texts
 
         return solution_as_texts(self)
 

@@ -1,6 +1,6 @@
 """A planet or moon that carries a lander.
 
-In: its constants, from a body file (`wobble.formats.body_file`). Out: an object that knows
+In: its constants, from a body file (`wobble.files.body_file`). Out: an object that knows
 its size, its mass, how it is turned, and what tides move its surface.
 """
 

@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from wobble.errors import InputError
-from wobble.formats.inspection import Inspection, Series
+from wobble.files.inspection import Inspection, Series
 from wobble.report.style import MARKERS, PALETTE, axes_or_new, date_axis, styled
 
 __all__ = ["data_coverage"]

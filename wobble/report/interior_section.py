@@ -1,6 +1,6 @@
 """The section of a report on the inside of the planet, and its figure.
 
-In: a campaign on a body of which enough is known (`wobble.formats.interior_file`) and a solution
+In: a campaign on a body of which enough is known (`wobble.files.interior_file`) and a solution
 with the precession rate. Out: an `Inside`: polar moment of inertia, and with the core's parameters
 samples of core radius and density; the section and the figure that show it.
 
@@ -18,8 +18,8 @@ from wobble.campaign.campaign import Campaign
 from wobble.errors import WobbleError
 from wobble.estimation.core_estimate import NAMES, CoreEstimate
 from wobble.estimation.solution import Solution
-from wobble.formats.body_file import read_nutation_setup
-from wobble.formats.interior_file import READY_MADE, read_interior
+from wobble.files.body_file import read_nutation_setup
+from wobble.files.interior_file import READY_MADE, read_interior
 from wobble.planet.interior import PolarMoment
 from wobble.planet.interior_samples import InteriorSamples
 from wobble.report.content import Section, Table
