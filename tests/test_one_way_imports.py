@@ -13,7 +13,7 @@ FOUNDATIONS = (
     *("ephemeris", "tracking"),
 )
 LAYERS = ("earth", "planet", "link", "noise", "estimation", "campaign")
-"""From top to bottom; the rooms for files, `check`, `report`, `commands` and `cli` come after all."""
+"""From top to bottom; the rooms for files, `check`, `report` and the commands come after all."""
 NOT_BEFORE = ("text", "tdm", "files", "scenario", "check", "report", "commands", "cli")
 
 

@@ -265,7 +265,7 @@ def test_weather_of_a_sample_goes_before_the_series_and_this_before_the_standard
 def test_the_weather_of_a_sample_is_that_of_the_receiver_alone():
     link = Link(scene.shore(), scene.lander(), scene.station())
     trip = link.range(scene.visible_tags(4, seed=11)).trip
-    n = len(trip.up_delay)
+    n = len(trip.delays[0])
     sample = Weather(np.full(n, 700.0), np.full(n, 285.0), np.full(n, 0.0))
     ends = scene.shore(), scene.station()
     with_sample = RadioTroposphere(*ends, sample)
@@ -275,7 +275,7 @@ def test_the_weather_of_a_sample_is_that_of_the_receiver_alone():
 
 
 def test_a_measured_content_goes_before_the_assumed_one(trip):
-    leg, station, n = trip.down, scene.station(), len(trip.up_delay)
+    leg, station, n = trip.down, scene.station(), len(trip.delays[0])
     f, name = np.full(n, 8.4e9), "ionosphere.content"
     assumed = Ionosphere(station, station, 1e17, f, f)
     vertical = Ionosphere(station, station, 1e17, f, f, media_series(leg, vertical_content=4e17))
@@ -332,7 +332,7 @@ def test_weather_that_was_not_measured_is_that_of_the_standard_atmosphere():
 
 @pytest.mark.parametrize("medium", ["ionosphere", "corona"])
 def test_dispersive_media_delay_the_modulation_and_advance_the_phase(trip, medium):
-    n, station = len(trip.up_delay), scene.station()
+    n, station = len(trip.delays[0]), scene.station()
     up, down = np.full(n, 7.18e9), np.full(n, 8.43e9)
     effect = {
         "ionosphere": Ionosphere(station, station, 1e17, up, down),
@@ -348,7 +348,7 @@ def test_dispersive_media_delay_the_modulation_and_advance_the_phase(trip, mediu
 
 def test_ionosphere_has_the_published_size(trip):
     # 5.71 mm for 1e16 electrons/m^2 at 8.4 GHz, one way, at the zenith.
-    station, n = scene.station(), len(trip.up_delay)
+    station, n = scene.station(), len(trip.delays[0])
     f = np.full(n, 8.4e9)
     delay = SPEED_OF_LIGHT * Ionosphere(station, station, 1e16, f, f).group(trip.down)
     assert np.all((delay > 5.71e-3) & (delay < 3.0 * 5.71e-3))

@@ -35,8 +35,8 @@ from astropy.time import Time
 from numpy.typing import NDArray
 
 from wobble.errors import InputError
-from wobble.link.light_time import RoundTrip
 from wobble.link.observables import Link
+from wobble.link.path import Path
 from wobble.planet.parameter_units import unit_of
 from wobble.planet.rotation import RotationModel
 
@@ -188,7 +188,7 @@ def _in_users_units(
     return Signatures(names, tuple(unit.user for unit in units), tags, *columns)
 
 
-def _first_order_range(link: Link, trip: RoundTrip, names: tuple[str, ...]) -> dict[str, Array]:
+def _first_order_range(link: Link, trip: Path, names: tuple[str, ...]) -> dict[str, Array]:
     """m per SI unit, shape (n,) each."""
     model = link.lander.body.orientation
     if not isinstance(model, RotationModel):

@@ -20,7 +20,7 @@ from wobble.campaign.campaign import Campaign
 from wobble.constants import DAY, SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.link.network import Media, Network
-from wobble.link.observables import Computed, Link
+from wobble.link.observables import Link, Range
 from wobble.link.plasma import sun_earth_probe_angle
 from wobble.planet.rotation import RotationModel
 from wobble.tracking import Tracking
@@ -158,7 +158,7 @@ class Scene:
         """Nothing in the link but geometry."""
         return self.through(EMPTY)
 
-    def ranges(self, media: Media, tags: Time) -> tuple[Array, Computed]:
+    def ranges(self, media: Media, tags: Time) -> tuple[Array, Range]:
         """What media add to the range, m one-way, shape (n,), and the range with them."""
         computed = self.link(self.through(media), tags).range(tags)
         return computed.value - self.link(self.empty, tags).range(tags).value, computed

@@ -55,6 +55,8 @@ def _each(change: Callable[[list[Any]], Any], records: Sequence[Any]) -> Any:
     first = records[0]
     if isinstance(first, np.ndarray):
         return change(list(records))
+    if isinstance(first, tuple):
+        return tuple(_each(change, part) for part in zip(*records, strict=True))
     if is_dataclass(first):
         changed = {
             f.name: _each(change, [getattr(r, f.name) for r in records]) for f in fields(first)

@@ -22,7 +22,7 @@ from wobble.constants import SPEED_OF_LIGHT
 from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.ends import End, Event
-from wobble.link.light_time import Leg
+from wobble.link.path import Leg
 
 __all__ = ["LONGEST_COUNT", "Boundaries", "count_times", "leg_change", "rough_step"]
 

@@ -45,7 +45,7 @@ from wobble.earth.weather import water_vapour_pressure
 from wobble.ephemeris import Ephemeris
 from wobble.link.blocks import Rows, rows
 from wobble.link.ends import StationEnd
-from wobble.link.light_time import Leg
+from wobble.link.path import Leg
 from wobble.link.plasma import Corona, coronal_delay
 from wobble.link.surface_weather import Weather, or_else
 from wobble.rotations import cross, of_components

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.chebyshev import ChebyshevTable
-from wobble.constants import DAY, EARTH_ROTATION_RATE, GM, L_C, SPEED_OF_LIGHT
+from wobble.constants import DAY, EARTH_ROTATION_RATE, GM, L_B, L_C, SPEED_OF_LIGHT
 from wobble.earth.displacement import ocean_loading, pole_tide, solid_earth_tide
 from wobble.earth.orientation import EarthOrientation, earth_rotation_angle
 from wobble.earth.stations import Station
@@ -108,6 +108,11 @@ class End(Protocol):
     """Station or lander, as light-time equations see it."""
 
     @property
+    def on_earth(self) -> bool:
+        """Whether it is a station."""
+        ...
+
+    @property
     def longest_straight(self) -> float:
         """Longest time over which its path may be taken as straight, s."""
         ...
@@ -130,6 +135,10 @@ class End(Protocol):
         ``end`` is the event there, but for a microsecond or so: small terms are taken from
         it.
         """
+        ...
+
+    def clock_gain(self, begin: Event, end: Event, interval: Array) -> Array:
+        """By how much its clock gains on TDB over ``interval`` seconds between events, s, (n,)."""
         ...
 
 
@@ -200,6 +209,7 @@ class StationEnd:
     earth: NearEarth
     tides: ChebyshevTable = field(repr=False)
 
+    on_earth: ClassVar[bool] = True
     # Its clock depends on the Earth's velocity, which 20 ms turn by 1e-4 m/s: in a day's course
     # 2e-7 mm/s of range rate.
     longest_straight: ClassVar[float] = 1e-3
@@ -302,13 +312,10 @@ class StationEnd:
         """
         return np.einsum("ni,ni->n", event.center_velocity, event.local) / C2
 
-    def clock_rate(self, event: Event) -> Array:
-        """Rate of TDB - TT at the place, shape (n,): 3e-10, good to 1e-12.
-
-        For derivatives; the Earth's acceleration is left out of the place's part.
-        """
-        place = np.einsum("ni,ni->n", event.center_velocity, event.turned_velocity) / C2
-        return self.earth.clock.value_and_rate(event.epochs)[1][:, 0] + place
+    def clock_gain(self, begin: Event, end: Event, interval: Array) -> Array:
+        """By how much its clock gains on TDB over ``interval`` seconds between events, s, (n,)."""
+        common = self.earth.clock.increment(begin.epochs, interval)[:, 0]
+        return -(common + (self.place_clock(end) - self.place_clock(begin)))
 
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the station of ICRF directions, shape (n, 3).
@@ -346,6 +353,7 @@ class LanderEnd:
     ephemeris: Ephemeris
     orbit_offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
+    on_earth: ClassVar[bool] = False
     longest_straight: ClassVar[float] = 0.03
 
     def center(self, epochs: Epochs) -> Array:
@@ -430,6 +438,25 @@ class LanderEnd:
         turned = self.body.orientation.increment(self.lander.position, begin.epochs, interval)
         offset = self._offset(end.epochs) - self._offset(begin.epochs)
         return orbit + turned + offset + (end.correction - begin.correction)
+
+    def clock_gain(self, begin: Event, end: Event, interval: Array) -> Array:
+        """By how much its clock gains on TDB over ``interval`` seconds between events, s, (n,).
+
+        A clock at velocity v in the potential U: ``dtau/dTDB = 1 + L_B - U/c^2 - v^2/(2 c^2)``
+        (IAU 2006 Resolution B3 for L_B). By the rule of Simpson: the planet's turning changes
+        it by 1e-11 over hours.
+        """
+        middle = self.at(begin.epochs.shift(interval / 2.0))
+        first, half, last = (self._clock_rate(event) for event in (begin, middle, end))
+        return interval * (first + 4.0 * half + last) / 6.0
+
+    def _clock_rate(self, event: Event) -> Array:
+        """``dtau/dTDB - 1``, shape (n,)."""
+        sun = self.ephemeris.position("sun", event.epochs)
+        potential = GM["sun"] / np.linalg.norm(event.position - sun, axis=1)
+        potential += self.body.gm / np.linalg.norm(event.local, axis=1)
+        speed = np.linalg.norm(event.velocity, axis=1)
+        return np.asarray(L_B - (potential + speed**2 / 2.0) / C2)
 
     def look(self, event: Event, toward: Array) -> Array:
         """(east, north, up) components at the lander of ICRF directions, shape (n, 3)."""

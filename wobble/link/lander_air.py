@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.link.delays import Effect
 from wobble.link.ends import LanderEnd
-from wobble.link.light_time import Leg
+from wobble.link.path import Leg
 
 __all__ = ["PlanetAtmosphere"]
 

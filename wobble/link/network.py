@@ -39,10 +39,8 @@ from wobble.link.delays import (
 )
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
 from wobble.link.lander_air import PlanetAtmosphere
-from wobble.link.light_time import Leg, RoundTrip
 from wobble.link.media import Media
-from wobble.link.observables import Link
-from wobble.link.one_way import OneWayLink
+from wobble.link.observables import Link, OneWayLink, SignalLink
 from wobble.link.parameter_values import (
     lander_with,
     media_with,
@@ -50,8 +48,9 @@ from wobble.link.parameter_values import (
     parameter_values,
     station_with,
 )
+from wobble.link.path import Leg, Path
 from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
-from wobble.link.sight import downlink_warnings, sight_warnings
+from wobble.link.sight import sight_warnings
 from wobble.planet.body import Body
 from wobble.planet.lander import Antenna, Lander
 from wobble.tracking import Tracking
@@ -249,6 +248,43 @@ class Network:
         clocks = {end.station.name: end.station.clock_offset for end in (ends[0], ends[2])}
         return Link(*ends, self._delays(*ends, frequency, weather), clocks)
 
+    def downlink(
+        self, lander: str, receiver: str, frequency: Array, weather: Weather | None = None
+    ) -> OneWayLink:
+        """The way down from a lander that sends with its own oscillator, for n measurements.
+
+        Parameters
+        ----------
+        lander, receiver : str
+        frequency : ndarray, shape (n,)
+            Nominal one of the oscillator, Hz.
+        weather : Weather, optional
+            As for `link`.
+
+        Raises
+        ------
+        InputError
+            If the lander has no oscillator, or one of another frequency.
+        """
+        end, station = self.lander(lander), self.station(receiver)
+        oscillator = end.lander.oscillator
+        if oscillator is None:
+            raise InputError(
+                "one-way data of a lander without an oscillator",
+                field=f"lander {lander}",
+                expected="an oscillator with its nominal frequency",
+            )
+        other = frequency != oscillator.frequency
+        if other.any():
+            raise InputError(
+                "one-way data against another nominal frequency than the oscillator's",
+                field=f"lander {lander}",
+                found=float(frequency[other][0]),
+                expected=f"{oscillator.frequency!r} Hz",
+            )
+        delays = self._delays(station, end, station, frequency / self.media.turnaround, weather)
+        return OneWayLink(end, station, oscillator, delays)
+
     def _delays(
         self,
         transmitter: StationEnd,
@@ -309,9 +345,7 @@ class Network:
         warnings = list(self.media.warnings)
         for index in _groups(tracking):
             part = tracking[index]
-            one_way = part.kind[0] == "one_way_range_rate"
-            compute = self._compute_one_way if one_way else self._compute_group
-            value, derivatives, geometry, texts = compute(part, wanted)
+            value, derivatives, geometry, texts = self._compute_group(part, wanted)
             warnings += [f"{_name_of(part)}: {text}" for text in texts]
             columns["value"][index] = value
             for name, derivative in derivatives.items():
@@ -325,62 +359,34 @@ class Network:
     ) -> tuple[Array, dict[str, Array], dict[str, Array], tuple[str, ...]]:
         """Values, derivatives, geometry and warnings of one kind between the same ends."""
         weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
-        receiver = str(part.receiver[0])
-        link = self.link(
-            str(part.transmitter[0]), str(part.lander[0]), receiver, part.frequency, weather
-        )
-        if part.kind[0] == "range":
-            computed = link.range(part.epoch, at_reception=part.tag[0] == "receive")
-            derivatives = computed.partials(names)
-            bias = f"station.{receiver}.range_bias"
-            if bias in names:
-                derivatives[bias] = np.ones(len(part))
-            return (computed.value, derivatives, *self._seen(link, computed.trip))
-        rate = link.range_rate(part.epoch, part.count_time)
-        return (rate.value, rate.partials(names), *self._seen(link, rate.begin))
+        transmitter, receiver = str(part.transmitter[0]), str(part.receiver[0])
+        lander = str(part.lander[0])
+        if part.kind[0] == "one_way_range_rate":
+            link: SignalLink = self.downlink(lander, receiver, part.frequency, weather)
+        else:
+            link = two_way = self.link(transmitter, lander, receiver, part.frequency, weather)
+        if part.kind[0] != "range":
+            rate = link.range_rate(part.epoch, part.count_time)
+            return (rate.value, rate.partials(names), *self._seen(link, rate.begin))
+        computed = two_way.range(part.epoch, at_reception=part.tag[0] == "receive")
+        derivatives = computed.partials(names)
+        bias = f"station.{receiver}.range_bias"
+        if bias in names:
+            derivatives[bias] = np.ones(len(part))
+        return (computed.value, derivatives, *self._seen(link, computed.trip))
 
-    def _compute_one_way(
-        self, part: Tracking, names: list[str]
-    ) -> tuple[Array, dict[str, Array], dict[str, Array], tuple[str, ...]]:
-        """The same of the downlink from a lander's own oscillator."""
-        receiver, lander = self.station(str(part.receiver[0])), self.lander(str(part.lander[0]))
-        oscillator = lander.lander.oscillator
-        if oscillator is None:
-            raise InputError(
-                "one-way data of a lander without an oscillator",
-                field=f"lander {lander.lander.name}",
-                expected="an oscillator with its nominal frequency",
-            )
-        other = part.frequency != oscillator.frequency
-        if other.any():
-            raise InputError(
-                "one-way data against another nominal frequency than the oscillator's",
-                field=f"lander {lander.lander.name}",
-                found=float(part.frequency[other][0]),
-                expected=f"{oscillator.frequency!r} Hz",
-            )
-        weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
-        delays = self._delays(
-            receiver, lander, receiver, part.frequency / self.media.turnaround, weather
-        )
-        link = OneWayLink(lander, receiver, oscillator, delays)
-        rate = link.range_rate(part.epoch, part.count_time)
-        elevation = elevation_at_station(receiver, rate.begin)
-        geometry = self._geometry(lander, rate.begin) | {
+    def _seen(self, link: SignalLink, path: Path) -> tuple[dict[str, Array], tuple[str, ...]]:
+        """Geometry of a path, and where its ends do not see each other."""
+        elevation = elevation_at_station(link.receiver, path.down)
+        sender = link.ends[0]
+        geometry = self._geometry(link.lander, path.down) | {
             "elevation": elevation,
-            "transmit_elevation": elevation,
-            "round_trip": 2.0 * rate.begin.distance / SPEED_OF_LIGHT,
+            "transmit_elevation": elevation_at_station(sender, path.up)
+            if isinstance(sender, StationEnd)
+            else elevation,
+            "round_trip": 2.0 / link.legs * path.light_time,
         }
-        return rate.value, rate.partials(names), geometry, downlink_warnings(link, rate.begin)
-
-    def _seen(self, link: Link, trip: RoundTrip) -> tuple[dict[str, Array], tuple[str, ...]]:
-        """Geometry of a round trip, and where its ends do not see each other."""
-        geometry = self._geometry(link.lander, trip.down) | {
-            "elevation": elevation_at_station(link.receiver, trip.down),
-            "transmit_elevation": elevation_at_station(link.transmitter, trip.up),
-            "round_trip": trip.light_time,
-        }
-        return geometry, sight_warnings(link, trip)
+        return geometry, sight_warnings(link.ends, path, link.delays)
 
     def _geometry(self, lander: LanderEnd, down: Leg) -> dict[str, Array]:
         """What a down leg says of the Sun and of the lander's antennas."""

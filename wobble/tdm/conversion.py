@@ -32,7 +32,7 @@ from wobble.tdm.downlink import Downlink
 from wobble.tdm.message import Segment, TrackingDataMessage
 from wobble.tdm.notes import notes
 from wobble.tdm.ranges import LIGHT, range_epochs, round_trip_seconds
-from wobble.tdm.round_trip import Link, RoundTrip
+from wobble.tdm.round_trip import Link, Path
 from wobble.tdm.sent import Sent, transmitted
 from wobble.tdm.signal_path import utc
 from wobble.text.lines import Line, rows_at
@@ -54,7 +54,7 @@ DIGITS = 60
 
 
 def tracking(
-    message: TrackingDataMessage, agreement: Agreement, round_trip: RoundTrip | None = None
+    message: TrackingDataMessage, agreement: Agreement, round_trip: Path | None = None
 ) -> Tracking:
     """The measurements of a message: segment by segment, in each the ranges first.
 
@@ -98,7 +98,7 @@ def tracking(
 
 
 def segment_measurements(
-    segment: Segment, agreement: Agreement, sent: Sent, round_trip: RoundTrip | None
+    segment: Segment, agreement: Agreement, sent: Sent, round_trip: Path | None
 ) -> list[Tracking]:
     """Ranges and range rates of one segment, none if it has neither.
 
@@ -143,7 +143,7 @@ def _link(
     agreement: Agreement,
     line: Line,
     sent: Sent,
-    round_trip: RoundTrip | None,
+    round_trip: Path | None,
 ) -> AnyLink:
     """The segment as a link with as many legs as its path has."""
     mode = agreement.said(segment, "MODE")

@@ -21,10 +21,10 @@ from numpy.typing import NDArray
 from wobble.link.uplink import Uplink
 from wobble.tdm.signal_path import SignalPath
 
-__all__ = ["Link", "RoundTrip"]
+__all__ = ["Link", "Path"]
 
 Array = NDArray[np.float64]
-RoundTrip = Callable[[Time, str, str, str, str], Array]
+Path = Callable[[Time, str, str, str, str], Array]
 """Predicted round trip on the station's clock, s, of (times, transmitter, receiver, lander,
 tag), where tag is "receive" or "transmit" and says to what the times belong."""
 
@@ -48,7 +48,7 @@ class Link(SignalPath):
     """
 
     uplinks: Mapping[str, Uplink]
-    predict: RoundTrip | None
+    predict: Path | None
     rate_kind: ClassVar[str] = "range_rate"
 
     @property

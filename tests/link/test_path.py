@@ -13,7 +13,7 @@ from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import ConvergenceError
 from wobble.link.ends import Event
-from wobble.link.light_time import solve_round_trip
+from wobble.link.path import solve_path
 
 EPHEMERIS = open_ephemeris("de440")
 
@@ -25,6 +25,10 @@ class Center:
     name: str
     displacement: tuple = (0.0, 0.0, 0.0)
     longest_straight = 0.03
+
+    @property
+    def on_earth(self):
+        return self.name == "earth"
 
     def rough_state(self, epochs, known=None):
         position, velocity = EPHEMERIS.state(self.name, epochs)
@@ -50,7 +54,7 @@ def round_trip(far, epochs, *, delay=no_delay, from_reception=True, displaced=No
     if displaced:
         ends[displaced[0]] = replace(ends[displaced[0]], displacement=displaced[1])
     given = ends["received" if from_reception else "sent"].at(epochs)
-    return solve_round_trip(*ends.values(), given, delay, from_reception=from_reception)
+    return solve_path(tuple(ends.values()), given, delay, from_reception=from_reception)
 
 
 @pytest.mark.parametrize(
@@ -82,7 +86,7 @@ def test_a_trip_may_be_solved_from_either_end(epochs):
     forth = round_trip("mars", epochs)
     back = round_trip("mars", forth.sent.epochs, from_reception=False)
     assert np.abs(back.received.epochs.minus(epochs)).max() < 1e-12
-    assert np.abs(back.path - forth.path).max() < 3e-4
+    assert np.abs(back.length - forth.length).max() < 3e-4
 
 
 @pytest.mark.parametrize("from_reception", [True, False])
@@ -92,17 +96,18 @@ def test_gradients_are_the_change_by_a_displacement(epochs, place, from_receptio
 
     def path(sign):
         displaced = (place, tuple(sign * step))
-        return round_trip("mars", epochs, from_reception=from_reception, displaced=displaced).path
+        return round_trip("mars", epochs, from_reception=from_reception, displaced=displaced).length
 
-    gradient = getattr(round_trip("mars", epochs, from_reception=from_reception).gradients, place)
+    gradients = round_trip("mars", epochs, from_reception=from_reception).gradients
+    gradient = gradients.places[("sent", "returned", "received").index(place)]
     np.testing.assert_allclose(gradient @ step, (path(1) - path(-1)) / 2, atol=2e-3)
 
 
 @pytest.mark.parametrize("from_reception", [True, False])
-@pytest.mark.parametrize("leg", ["up_delay", "down_delay"])
+@pytest.mark.parametrize("leg", [0, 1])
 def test_gains_are_the_change_by_a_delay(epochs, leg, from_reception):
     def total(seconds):
-        counted = leg == "up_delay"
+        counted = leg == 0
         trip = round_trip(
             "mars",
             epochs,
@@ -111,7 +116,7 @@ def test_gains_are_the_change_by_a_delay(epochs, leg, from_reception):
         )
         return trip.light_time
 
-    gain = getattr(round_trip("mars", epochs, from_reception=from_reception).gradients, leg)
+    gain = round_trip("mars", epochs, from_reception=from_reception).gradients.delays[leg]
     assert np.abs(gain - 1.0).max() > 1e-5
     np.testing.assert_allclose((total(1e-2) - total(-1e-2)) / 2e-2, gain, atol=1e-10)
 
@@ -124,10 +129,9 @@ def test_an_end_as_fast_as_light_is_refused(epochs):
 
     start = epochs
     earth = Center("earth")
+    ends = (earth, Runaway("mars"), earth)
     with pytest.raises(ConvergenceError, match="light time"):
-        solve_round_trip(
-            earth, Runaway("mars"), earth, earth.at(epochs), no_delay, from_reception=False
-        )
+        solve_path(ends, earth.at(epochs), no_delay, from_reception=False)
 
 
 def test_the_delay_of_a_leg_does_not_see_itself():

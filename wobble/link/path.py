@@ -1,8 +1,9 @@
-"""The up leg and the down leg: when the signal left, was sent back, and arrived.
+"""The path of a signal: when it left, was sent back, and arrived.
 
-In: the ends of the link and the event of reception or of transmission. Out: `RoundTrip`,
-the three events with the delays of both legs, and how the sum of the light times changes
-when any of the three places moves or a delay grows.
+In: the ends of a link in the order of the signal, and the event that a time tag names, the last or
+the first. Out: `Path`, the events at all ends with the delays of the legs between them, and how
+the sum of the light times changes when an end moves or a delay grows. A round trip has two
+legs, a downlink one.
 
 Each leg solves ``tau = |r_other(t +- tau) - r_given(t)| / c + delay`` (Moyer 2000,
 Formulation for observed and computed values, chapter 8). A rough place of the other end gives
@@ -15,7 +16,8 @@ Sun's limb and by a hundredth of it 2 degrees away.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -26,7 +28,7 @@ from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import ConvergenceError
 from wobble.link.ends import End, Event
 
-__all__ = ["Leg", "PathGradients", "RoundTrip", "solve_one_way", "solve_round_trip"]
+__all__ = ["Leg", "Path", "PathGradients", "solve_path"]
 
 Array = NDArray[np.float64]
 
@@ -83,54 +85,82 @@ LegDelay = Callable[[Leg], Array]
 
 
 @dataclass(frozen=True, eq=False)
-class RoundTrip:
-    """A two-way signal path, solved.
+class Path:
+    """The way of a signal over n legs, solved.
 
     Parameters
     ----------
-    sent, returned, received : Event
-        Transmission by a station, retransmission by the lander, reception by a station.
-    up_delay, down_delay : ndarray, shape (n,)
-        Delays beyond the geometric light times, s.
+    events : tuple of Event
+        The n + 1 events at its ends, in the order of time.
+    delays : tuple of ndarray, shape (n events,)
+        Of each leg beyond its geometric light time, s.
+    station_sends : bool
+        Whether a station stands at the first end (else a lander): the ends take turns.
     from_reception : bool
-        Whether the reception (True) or the transmission (False) was given.
+        Whether the last event (True) or the first was given.
     """
 
-    sent: Event
-    returned: Event
-    received: Event
-    up_delay: Array
-    down_delay: Array
+    events: tuple[Event, ...]
+    delays: tuple[Array, ...]
+    station_sends: bool
     from_reception: bool
 
-    @cached_property
-    def up(self) -> Leg:
-        """The way to the lander."""
-        return Leg(self.sent, self.returned, station_transmits=True)
+    def __len__(self) -> int:
+        return len(self.events[0].epochs)
 
     @cached_property
-    def down(self) -> Leg:
-        """The way back."""
-        return Leg(self.returned, self.received, station_transmits=False)
+    def legs(self) -> tuple[Leg, ...]:
+        """From each event to the next."""
+        pairs = enumerate(itertools.pairwise(self.events))
+        return tuple(Leg(*pair, self.station_sends == (k % 2 == 0)) for k, pair in pairs)
 
     @property
-    def path(self) -> Array:
-        """Geometric length of both legs, m, shape (n,)."""
-        return self.up.distance + self.down.distance
+    def sent(self) -> Event:
+        """The first transmission."""
+        return self.events[0]
+
+    @property
+    def returned(self) -> Event:
+        """Where a round trip turns: reception and retransmission by the lander."""
+        return self.events[1]
+
+    @property
+    def received(self) -> Event:
+        """The last reception."""
+        return self.events[-1]
+
+    @property
+    def up(self) -> Leg:
+        """The first leg: of a round trip the way to the lander."""
+        return self.legs[0]
+
+    @property
+    def down(self) -> Leg:
+        """The last leg: the way from the lander."""
+        return self.legs[-1]
+
+    @property
+    def length(self) -> Array:
+        """Geometric length of all legs, m, shape (n,)."""
+        return sum((leg.distance for leg in self.legs), np.zeros(len(self)))
+
+    @property
+    def delay(self) -> Array:
+        """Delays of all legs, s, shape (n,)."""
+        return sum(self.delays, np.zeros(len(self)))
 
     @property
     def light_time(self) -> Array:
         """From transmission to reception in TDB with all delays, s, shape (n,)."""
-        return self.path / SPEED_OF_LIGHT + self.up_delay + self.down_delay
+        return self.length / SPEED_OF_LIGHT + self.delay
 
     @cached_property
     def gradients(self) -> PathGradients:
         """How the light time depends on places and delays."""
         if self.from_reception:
-            last, middle, first, down, up = _chain(self.received, self.returned, self.sent, -1.0)
-        else:
-            first, middle, last, up, down = _chain(self.sent, self.returned, self.received, 1.0)
-        return PathGradients(first, middle, last, up, down)
+            places, delays = _gradients(self.events[::-1], -1.0)
+            return PathGradients(places[::-1], delays[::-1])
+        return PathGradients(*_gradients(self.events, 1.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,54 +169,56 @@ class PathGradients:
 
     Parameters
     ----------
-    sent, returned, received : ndarray, shape (n, 3)
-        By a displacement of the transmitter, the lander, the receiver.
-    up_delay, down_delay : ndarray, shape (n,)
-        By a growth of c times the delay of a leg: one, but for terms in v/c.
+    places : tuple of ndarray, shape (n, 3)
+        By a displacement of each end.
+    delays : tuple of ndarray, shape (n,)
+        By a growth of c times the delay of each leg: one, but for terms in v/c.
     """
 
-    sent: Array
-    returned: Array
-    received: Array
-    up_delay: Array
-    down_delay: Array
+    places: tuple[Array, ...]
+    delays: tuple[Array, ...]
 
 
-def _chain(
-    given: Event, middle: Event, last: Event, sense: float
-) -> tuple[Array, Array, Array, Array, Array]:
-    """Gradients from the given event over the lander to the other station.
+def _gradients(
+    events: tuple[Event, ...], sense: float
+) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+    """Gradients by the places and the delays, outward from the event that is given.
 
-    With ``u`` from the given to the middle, ``w`` from the middle to the last event, time
-    running with ``sense``: a longer first leg shifts the middle event by ``sense/c`` times
-    its change, and with it both ends of the second leg.
+    With ``w_k`` the direction of leg k and ``beta = sense/c``, time running with ``sense``:
+    where leg k grows by l, the event at its far end comes ``beta l`` later, and all after it.
+    So a growth of leg k counts ``(1 + sum over the legs j after it of G_j beta w_j.(v_j -
+    v_(j-1))) / (1 - beta w_k.v_k)`` times, which is its gain G_k.
     """
-    u, w = _unit(middle.position - given.position), _unit(last.position - middle.position)
     beta = sense / SPEED_OF_LIGHT
-    second = 1.0 / (1.0 - beta * _dot(w, last.velocity))
-    drag = beta * second * _dot(w, last.velocity - middle.velocity)
-    first = (1.0 + drag) / (1.0 - beta * _dot(u, middle.velocity))
-    at_given, at_last = -first[:, None] * u, second[:, None] * w
-    return at_given, -at_given - at_last, at_last, first, second
+    units = [_unit(far.position - near.position) for near, far in itertools.pairwise(events)]
+    gains: list[Array] = []
+    after = np.zeros(len(events[0].epochs))
+    for (near, far), unit in zip(
+        reversed(list(itertools.pairwise(events))), reversed(units), strict=True
+    ):
+        gain = (1.0 + after) / (1.0 - beta * _dot(unit, far.velocity))
+        after = after + beta * gain * _dot(unit, far.velocity - near.velocity)
+        gains.insert(0, gain)
+    pulls = [gain[:, None] * unit for gain, unit in zip(gains, units, strict=True)]
+    nothing = np.zeros_like(pulls[0])
+    places = (
+        nearer - farther
+        for nearer, farther in zip([nothing, *pulls], [*pulls, nothing], strict=True)
+    )
+    return tuple(places), tuple(gains)
 
 
-def solve_round_trip(
-    transmitter: End,
-    lander: End,
-    receiver: End,
-    given: Event,
-    delay: LegDelay,
-    *,
-    from_reception: bool = True,
-) -> RoundTrip:
-    """Solve both legs from the reception, or from the transmission.
+def solve_path(
+    ends: Sequence[End], given: Event, delay: LegDelay, *, from_reception: bool = True
+) -> Path:
+    """Solve all legs from the last reception, or from the first transmission.
 
     Parameters
     ----------
-    transmitter, lander, receiver : End
-        Who sends, sends back, receives.
+    ends : sequence of End
+        In the order of the signal: stations and landers take turns.
     given : Event
-        The reception at the receiver, or the transmission at the transmitter.
+        The reception at the last end, or the transmission at the first.
     delay : callable
         Delay of a leg beyond the geometric light time, s.
     from_reception : bool
@@ -197,38 +229,18 @@ def solve_round_trip(
     ConvergenceError
         If a light time cannot be found (an end moves as fast as light).
     """
-    if from_reception:
-        down, down_delay = solve_one_way(lander, given, delay)
-        returned = down.transmission
-        up = Leg(_other(returned, transmitter, -1.0, given), returned, station_transmits=True)
-        up_delay = delay(up)
-        sent = _delayed(up.transmission, returned, up_delay, -1.0)
-        return RoundTrip(sent, returned, given, up_delay, down_delay, from_reception)
-    up = Leg(given, _other(given, lander, 1.0), station_transmits=True)
-    up_delay = delay(up)
-    returned = _delayed(up.reception, given, up_delay, 1.0)
-    down = Leg(returned, _other(returned, receiver, 1.0, given), station_transmits=False)
-    down_delay = delay(down)
-    received = _delayed(down.reception, returned, down_delay, 1.0)
-    return RoundTrip(given, returned, received, up_delay, down_delay, from_reception)
-
-
-def solve_one_way(lander: End, given: Event, delay: LegDelay) -> tuple[Leg, Array]:
-    """The down leg from the reception, and its delay, s.
-
-    Parameters
-    ----------
-    lander : End
-        Who sends.
-    given : Event
-        The reception.
-    delay : callable
-        Delay of a leg beyond the geometric light time, s.
-    """
-    straight = Leg(_other(given, lander, -1.0), given, station_transmits=False)
-    seconds = delay(straight)
-    sent = _delayed(straight.transmission, given, seconds, -1.0)
-    return Leg(sent, given, station_transmits=False), seconds
+    sense = -1.0 if from_reception else 1.0
+    events, delays = [given], []
+    for end in list(ends)[-2::-1] if from_reception else list(ends)[1:]:
+        here = events[-1]
+        # Two legs back the signal was on the same planet.
+        straight = _other(here, end, sense, events[-2] if len(events) > 1 else None)
+        pair = (straight, here) if from_reception else (here, straight)
+        leg = Leg(*pair, station_transmits=end.on_earth == from_reception)
+        delays.append(delay(leg))
+        events.append(_delayed(straight, here, delays[-1], sense))
+    order = slice(None, None, -1 if from_reception else 1)
+    return Path(tuple(events[order]), tuple(delays[order]), ends[0].on_earth, from_reception)
 
 
 def _other(given: Event, end: End, sense: float, known: Event | None = None) -> Event:
