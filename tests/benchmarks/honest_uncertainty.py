@@ -66,11 +66,22 @@ def passes_of(campaign: Campaign):
     return list(model.equations(reference)), factors, reference
 
 
+def drawn_truth(campaign, rng):
+    """Values of the estimated parameters as likely as the a priori knowledge makes them.
+
+    Least squares of what is known, each piece of it moved by its own error, has the a priori
+    mean and covariance.
+    """
+    rows, values = campaign.parameters.estimated.a_priori_rows()
+    scale = np.linalg.norm(rows, axis=0)
+    noisy = values + rng.standard_normal(len(values))
+    return np.linalg.lstsq(rows / scale, noisy)[0] / scale
+
+
 def normalised_errors(campaign, passes, factors, reference, seed):
     """Errors over reported sigmas of one campaign: correlated weights, white weights."""
     rng = np.random.default_rng(seed)
-    estimated = campaign.parameters.estimated
-    step = estimated.sigmas * rng.standard_normal(len(reference))
+    step = drawn_truth(campaign, rng) - reference
     residuals = [
         p.partials @ step
         + p.local_partials @ (p.local_sigma * rng.standard_normal(len(p.local_sigma)))
