@@ -2,7 +2,8 @@
 
 In: what the user typed. Out: what the commands in `wobble.commands` print and write.
 
-Exit status 0 done, 2 wrong input (one message, no traceback), 1 a failure of the program.
+Exit status 0 done, 2 wrong input (one message, no traceback), 3 a fit whose model does not
+describe the data (its results are written, and not to be used), 1 a failure of the program.
 With ``--json`` standard output carries one JSON object and nothing else; progress bars
 go to standard error and only to a terminal.
 """

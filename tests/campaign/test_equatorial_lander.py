@@ -79,6 +79,6 @@ def test_with_it_no_sigma_passes_for_one_that_was_measured(tracking, tmp_path):
     text = str(solution)
     assert text.count("limited a priori") >= 4
     assert "not seen by the data: only what was known before" in text
-    assert solution["polar_motion.x_annual_cos"].remark == "limited a priori"
+    assert solution["polar_motion.x_annual_cos"].remark == "limited a priori (its own)"
     # The lander itself, and the pole, are seen.
     assert solution["lander.heron.z"].a_priori_share < 0.01

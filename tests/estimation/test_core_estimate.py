@@ -72,8 +72,9 @@ def test_files_give_what_the_solution_gives(solution: Solution, tmp_path: Path) 
 def test_the_note_names_what_is_limited_a_priori(solution: Solution) -> None:
     assert CoreEstimate.of(solution).note == "estimates of a solution, realistic covariance"
     share = np.array([0.6 if name == "core.period" else 0.1 for name in solution.names])
-    limited = CoreEstimate.of(replace(solution, a_priori_share=share))
-    assert limited.note.endswith("realistic covariance; core.period limited a priori")
+    by = tuple(solution.names)
+    limited = CoreEstimate.of(replace(solution, a_priori_share=share, limited_by=by))
+    assert limited.note.endswith("realistic covariance; core.period limited a priori (its own)")
 
 
 def test_a_value_beside_the_solution_takes_the_place_of_its_own(solution: Solution) -> None:

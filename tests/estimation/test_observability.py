@@ -11,6 +11,7 @@ from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.observability import (
     NOT_IMPROVED,
     UNSEEN_MEMBER,
+    limiting_knowledge,
     unseen_combinations,
     weak_combinations,
 )
@@ -185,3 +186,22 @@ def test_nothing_is_unseen_where_the_data_see_everything() -> None:
     combinations, share = unseen_combinations(data, data, PARAMETERS)
     assert combinations == []
     np.testing.assert_allclose(share, 0.0, atol=1e-12)
+
+
+def test_the_knowledge_that_limits_is_that_whose_improvement_helps_most() -> None:
+    # Halve one a priori standard deviation after the other: the sigma of a parameter falls most by
+    # that which is named (of those pieces that act alone; smoothing error of Rodgers 2000).
+    data, information, parameters = problem()
+    named = limiting_knowledge(np.linalg.inv(information.matrix), parameters)
+
+    def sigma(better: str) -> np.ndarray:
+        known = parameters.changed(better, sigma=0.9 * parameters[better].sigma)
+        rows, values = known.a_priori_rows()
+        total = SquareRootInformation.nothing(parameters.names)
+        total.absorb(np.column_stack([rows, values]))
+        return data.combine(total).sigma()
+
+    after = {name: sigma(name) for name in parameters.names}
+    best = [min(after, key=lambda name, k=k: after[name][k]) for k in range(len(parameters))]
+    assert list(named) == best
+    assert len(set(named)) > 1

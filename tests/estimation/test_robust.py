@@ -156,3 +156,17 @@ def test_a_wrong_constant_goes_into_the_bias_of_its_pass_whatever_was_known_of_i
         place = lin.headers[7].local_places.start
     assert start.local[place] == pytest.approx(700.0, abs=10.0)
     assert np.abs(start.residual[lin.headers[7].samples] / passes[7].sigma).max() < 6.0
+
+
+@pytest.mark.parametrize("size", [1e3, 2.3e8, 1e12, 1e15])
+@pytest.mark.parametrize("form", ["scale", "excess"])
+def test_a_component_is_found_however_large_the_residuals_are(size: float, form: str) -> None:
+    # Beyond 2e8 standard deviations rounding used to put both ends of the search on one side.
+    rng = np.random.default_rng(5)
+    sigma = rng.uniform(0.01, 0.1, 400)
+    residual = size * (sigma if form == "scale" else 1.0) * rng.standard_normal(400)
+    for found in (
+        resistant_component("range", residual, sigma, form),
+        estimate_component("range", residual, sigma, np.ones(400), form),
+    ):
+        assert np.std(residual / (sigma * found.factor(sigma))) == pytest.approx(1.0, abs=0.15)

@@ -78,6 +78,11 @@ def test_the_summary_is_plain_json_without_infinities() -> None:
         "sigma_formal",
         "sigma_realistic",
         "a_priori_sigma",
+        "remark",
     }
+    kinds = summary["stated_sigmas"]
+    assert set(kinds) == {"range", "range_rate"}
+    assert summary["chi_square"] == pytest.approx(sum(k["chi_square"] for k in kinds.values()))
+    assert summary["describes_data"]
     assert summary["iterations"] >= 2
     assert summary["provenance"] == {"seed": 7}

@@ -176,16 +176,18 @@ def test_text_and_notebook_show_the_same_facts(solution: Solution) -> None:
         assert fact in text
         assert fact in page
     assert text.startswith("Solution from")
-    assert page.count("<tr>") == 1 + len(solution.names)
+    # The table of parameters; that of both kinds of data and all.
+    assert page.count("<tr>") == 1 + len(solution.names) + 1 + 3
 
 
 def test_no_remark_is_lost_where_there_is_no_room_for_it(solution: Solution) -> None:
-    limited = replace(solution, a_priori_share=np.where(np.arange(6) == 1, 0.9, 0.0))
+    share = np.where(np.arange(6) == 1, 0.9, 0.0)
+    limited = replace(solution, a_priori_share=share, limited_by=("pole.term_0",) * 6)
     wide, narrow = (solution_as_text(limited, width) for width in (120, 40))
-    assert re.search(r"\npole\.term_1 .*limited a priori\n", wide)
-    assert "limited a priori: pole.term_1\n" not in wide
-    assert "limited a priori: pole.term_1\n" in narrow
-    assert max(map(len, narrow.split("\n\n")[1].splitlines())) <= 40
+    assert re.search(r"\npole\.term_1 .*limited a priori \(pole\.term_0\)\n", wide)
+    assert "limited a priori (pole.term_0): pole.term_1\n" not in wide
+    assert "limited a priori (pole.term_0): pole.term_1\n" in narrow
+    assert max(map(len, narrow.split("\n\n")[2].splitlines())) <= 40
 
 
 def test_uncertainties_are_ordered_and_correlations_are_correlations(solution: Solution) -> None:

@@ -19,6 +19,7 @@ from wobble.commands.output import (
     print_json,
     print_table,
     print_where,
+    read_fit,
     result_folder,
     say,
     terminal_width,
@@ -55,7 +56,7 @@ def compare_command(first: Path, second: Path, out: Path | None, as_json: bool) 
 
     Writes figures/differences.svg.
     """
-    comparison = compare(read_solution(first), read_solution(second))
+    comparison = compare(read_fit(first), read_fit(second))
     with result_folder(out) as folder:
         if folder:
             with offscreen():
@@ -93,7 +94,7 @@ def evidence(larger: Path, smaller: Path, out: Path | None, as_json: bool) -> No
 
     Writes a figure of the residuals' spectra for each kind of data.
     """
-    large, small = read_solution(larger), read_solution(smaller)
+    large, small = read_fit(larger), read_solution(smaller)
     terms = [name for name in large.names if name not in small]
     _require_nested(large, small, terms, smaller)
     found = evidence_for(large, terms)

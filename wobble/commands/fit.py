@@ -18,9 +18,11 @@ from wobble.commands.output import (
     JSON,
     KEEP,
     OUT,
+    end_with_verdict,
     print_json,
     print_solution,
     print_where,
+    read_fit,
     result_folder,
     say,
 )
@@ -36,7 +38,7 @@ from wobble.commands.steps import (
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
 from wobble.files.results import ResultFolder
-from wobble.files.solution_files import read_information, read_solution
+from wobble.files.solution_files import read_information
 from wobble.version import __version__
 
 __all__ = ["COMMANDS"]
@@ -86,7 +88,8 @@ def fit_command(
     Example: wobble fit campaign.toml new.ecsv --information fitted/information.ecsv
     Example: wobble fit campaign.toml all.ecsv --without "core.*" --out smaller
 
-    Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables.
+    Writes solution.ecsv, covariance.ecsv, residuals.ecsv, solution.json and more tables. Exit
+    status 3: the model does not describe the data, and the estimates are not to be used.
     """
     if without:
         campaign = campaign.without(without)
@@ -113,6 +116,7 @@ def fit_command(
             add_solution(folder, solution, tracking)
     if as_json:
         print_json(solution.as_json() | {"data_warnings": warnings})
+        end_with_verdict(solution)
         return
     if after:
         more = len(tracking) - earlier.samples
@@ -124,6 +128,7 @@ def fit_command(
         print_where(None, KEEP)
     else:
         print_where(folder, f"wobble report {campaign.source} {folder.path}")
+    end_with_verdict(solution)
 
 
 class _Earlier(NamedTuple):
@@ -146,7 +151,7 @@ def _earlier(after: Path | None, information: Path | None) -> _Earlier:
     files: tuple[Path, ...] = ()
     samples = 0
     if after:
-        before = read_solution(after)
+        before = read_fit(after)
         kept = after / FITTED
         if not kept.is_file():
             raise InputError(
@@ -175,7 +180,7 @@ def report(campaign: Campaign, results: Path, data: tuple[Path, ...], as_json: b
 
     Writes report.html and figures/ into the folder.
     """
-    solution = read_solution(results)
+    solution = read_fit(results)
     tracking, warnings = read_fitted(campaign, results, data)
     with ResultFolder(results) as folder:
         add_report(

@@ -23,13 +23,13 @@ from wobble.commands.output import (
     add_figure,
     print_json,
     print_where,
+    read_fit,
     result_folder,
     say,
 )
 from wobble.commands.steps import DATA, read_fitted, scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.files.results import ResultFolder
-from wobble.files.solution_files import read_solution
 from wobble.report.noise_figures import residual_allan_deviation, residual_spectrum
 from wobble.report.style import offscreen
 from wobble.report.text import rounded
@@ -77,7 +77,7 @@ def noise(
 
     Writes noise.ecsv, noise_by_pass.ecsv, noise.toml (for a scenario) and two figures.
     """
-    solution = read_solution(results)
+    solution = read_fit(results)
     tracking, _ = read_fitted(campaign, results, data)
     with result_folder(out) as folder:
         found = residual_noise(

@@ -28,6 +28,7 @@ from matplotlib.figure import Figure
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_text import solution_as_text
 from wobble.files.results import ResultFolder
+from wobble.files.solution_files import read_solution
 from wobble.report.svg import figure_svg
 
 __all__ = [
@@ -36,10 +37,12 @@ __all__ = [
     "OUT",
     "add_figure",
     "alarm",
+    "end_with_verdict",
     "print_json",
     "print_solution",
     "print_table",
     "print_where",
+    "read_fit",
     "result_folder",
     "say",
     "terminal_width",
@@ -50,6 +53,8 @@ JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON obje
 KEEP = "the same with --out FOLDER keeps the tables and figures"
 """Next step after a command that has written nothing."""
 NARROWEST, WIDE = 40, 120
+DOES_NOT_DESCRIBE = 3
+"""Exit status of a fit whose model does not describe the data."""
 
 
 @contextmanager
@@ -65,6 +70,20 @@ def result_folder(path: Path | None) -> Iterator[ResultFolder | None]:
 def print_json(content: dict[str, Any]) -> None:
     """One JSON object on standard output."""
     click.echo(json.dumps(content, indent=2, allow_nan=False))
+
+
+def read_fit(folder: Path) -> Solution:
+    """The solution in a folder, with a word on standard error if it is not what it should be."""
+    solution = read_solution(folder)
+    if solution.misfit.headline:
+        click.echo(f"wobble: {folder}: {solution.misfit.headline}", err=True)
+    return solution
+
+
+def end_with_verdict(solution: Solution) -> None:
+    """Exit status 3 if the model does not describe the data; everything is written by then."""
+    if not solution.misfit.describes_data:
+        click.get_current_context().exit(DOES_NOT_DESCRIBE)
 
 
 def add_figure(folder: ResultFolder, axes: Axes, name: str, title: str, text: str) -> None:

@@ -14,6 +14,7 @@ import click
 from wobble.campaign.campaign import Campaign
 from wobble.commands.output import (
     JSON,
+    end_with_verdict,
     print_json,
     print_solution,
     print_where,
@@ -109,6 +110,7 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
             | solution.as_json()
             | {"seed": tracking.meta["seed"], "truth": recovered}
         )
+        end_with_verdict(solution)
         return
     say(passes)
     print_solution(solution)
@@ -124,6 +126,7 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
         f"open {folder.path / 'report.html'} in a browser",
         f"wobble interior {folder.path} infers the inside, if the planet's core was estimated",
     )
+    end_with_verdict(solution)
 
 
 def recovery(solution: Solution, truth: dict[str, float]) -> dict[str, dict[str, Any]]:

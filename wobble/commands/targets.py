@@ -21,12 +21,11 @@ from wobble.campaign.derived import quantity_unit
 from wobble.campaign.goals import Goal, Goals
 from wobble.campaign.precision import Limitation, PrecisionHistory, UnreachableTarget
 from wobble.campaign.schedule import Passes
-from wobble.commands.output import add_figure
+from wobble.commands.output import add_figure, read_fit
 from wobble.errors import InputError
 from wobble.estimation.least_squares import SquareRootInformation
 from wobble.estimation.parameters import unit_scale
 from wobble.files.results import ResultFolder
-from wobble.files.solution_files import read_solution
 from wobble.report.effort_figures import (
     precision_against_dates,
     precision_against_hours,
@@ -65,7 +64,7 @@ def left_after(
     """What is left of a campaign after a fit, what the fit knows, and a note that says so."""
     if folder is None:
         return campaign, None, []
-    solution = read_solution(folder)
+    solution = read_fit(folder)
     epochs = solution.samples.epoch
     last = max(epochs.tolist())
     last_pass = solution.samples.pass_name == solution.samples.pass_name[epochs == last][0]

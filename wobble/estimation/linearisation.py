@@ -405,23 +405,46 @@ class Linearisation:
         resistant fit to all samples of the pass, so that these can still be judged.
         """
         residual, leverage = np.empty(len(self)), np.empty(len(self))
-        p = len(self.names)
         for (header, rows), factor in zip(self.passes(), factors, strict=True):
-            places = [header.local_names.index(name) for name in factor.names]
-            own, q = rows[:, places], len(header.local_names)
-            shared = rows[:, q : q + p]
-            through = own @ np.linalg.inv(factor.own)
-            local = through @ (factor.right - factor.shared @ estimate.step)
-            spread = (shared - through @ factor.shared) @ estimate.root
-            variance = (through**2).sum(axis=1) + (spread**2).sum(axis=1)
             sigma = self.sigma[header.samples]
-            rest = rows[:, -1] - shared @ estimate.step - local
+            rest, variance = self._rest(header, rows, factor, estimate)
             if factor.free:
                 lost = rows[:, [header.local_names.index(name) for name in factor.free]]
                 rest = rest - lost @ _resistant_fit(lost / sigma[:, None], rest / sigma)
             residual[header.samples] = rest
             leverage[header.samples] = variance / sigma**2
         return residual, leverage
+
+    def whitened_residuals(
+        self, weighting: NoiseWeights, estimate: LinearEstimate, factors: Sequence[LocalFactor]
+    ) -> tuple[Array, Array]:
+        """Residuals after a step as the noise sees them, and their leverages.
+
+        Returns
+        -------
+        residual, leverage : ndarray, shape (m,)
+            Of the m samples that count, in their order: of unit variance, less the leverage,
+            and with correlated noise each the part that those before it in its pass do not tell.
+        """
+        parts = []
+        for (header, rows), factor in zip(self.passes(), factors, strict=True):
+            whitened = weighting.whiten(header, self.sigma[header.samples], rows)
+            parts.append(self._rest(header, whitened, factor, estimate))
+        residual, leverage = zip(*parts, strict=True)
+        return np.concatenate(residual), np.concatenate(leverage)
+
+    def _rest(
+        self, header: PassHeader, rows: Array, factor: LocalFactor, estimate: LinearEstimate
+    ) -> tuple[Array, Array]:
+        """What a step leaves of the right side of rows, and the variance of their left side."""
+        p, q = len(self.names), len(header.local_names)
+        own = rows[:, [header.local_names.index(name) for name in factor.names]]
+        shared = rows[:, q : q + p]
+        through = own @ np.linalg.inv(factor.own)
+        local = through @ (factor.right - factor.shared @ estimate.step)
+        spread = (shared - through @ factor.shared) @ estimate.root
+        variance = (through**2).sum(axis=1) + (spread**2).sum(axis=1)
+        return rows[:, -1] - shared @ estimate.step - local, variance
 
 
 def _shifted_kind(kind: NDArray[np.str_], column: Array) -> str:

@@ -43,6 +43,7 @@ __all__ = [
     "Combination",
     "UnseenCombination",
     "WeakCombination",
+    "limiting_knowledge",
     "require_determined",
     "unseen_combinations",
     "weak_combinations",
@@ -205,6 +206,33 @@ def unseen_combinations(
             amounts = np.sign(direction[members[0]]) * direction * sigma / parameters.scales
             found.append(UnseenCombination(strength, *_told(members, amounts, parameters)))
     return found, share
+
+
+def limiting_knowledge(root: Array, parameters: ParameterSet) -> tuple[str, ...]:
+    """For each parameter the piece of a priori knowledge whose error moves it most.
+
+    With P the covariance of the estimates and a the whitened row of one piece of knowledge, an
+    error of one sigma of that piece moves the estimates by ``P a`` (the smoothing error of Rodgers
+    2000, sect. 3.2, row by row). The errors of a published set are taken one after the other,
+    each without what the ones before it tell.
+
+    Parameters
+    ----------
+    root : ndarray, shape (p, r)
+        With ``root root^T`` the covariance of the estimates.
+    parameters : ParameterSet
+        The p estimated parameters.
+
+    Returns
+    -------
+    subjects : tuple of str
+        What that piece is about; empty if nothing is known.
+    """
+    subjects = parameters.a_priori_subjects()
+    if not subjects:
+        return ("",) * len(parameters)
+    moved = root @ (parameters.a_priori_rows()[0] @ root).T
+    return tuple(subjects[int(k)] for k in np.argmax(np.abs(moved), axis=1))
 
 
 def _told(

@@ -348,6 +348,14 @@ class ParameterSet:
             values.append(numbers)
         return np.vstack(rows), np.concatenate(values)
 
+    def a_priori_subjects(self) -> tuple[str, ...]:
+        """What each of `a_priori_rows` is about: the (first) parameter in it."""
+        known = np.flatnonzero(np.isfinite(self.sigmas))
+        subjects = [self.names[k] for k in known]
+        for block in self.apriori:
+            subjects += [block.names[int(np.flatnonzero(row)[0])] for row in block.design]
+        return tuple(subjects)
+
     def condition_rows(self) -> tuple[Array, Array]:
         """The exact conditions as ``rows @ x = values``, shapes (m, p) and (m,)."""
         rows, values = [np.zeros((0, len(self)))], [np.zeros(0)]

@@ -26,13 +26,19 @@ from numpy.typing import NDArray
 
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.editing import EditedSolution, EditingRules, reasons
-from wobble.estimation.least_squares import LinearEstimate, SquareRootInformation
+from wobble.estimation.least_squares import (
+    LinearEstimate,
+    LocalFactor,
+    SquareRootInformation,
+)
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
+from wobble.estimation.misfit import GroupMisfit, Misfit
 from wobble.estimation.observability import (
     LIMITED,
     NOT_IMPROVED,
     UnseenCombination,
     WeakCombination,
+    limiting_knowledge,
     unseen_combinations,
     weak_combinations,
 )
@@ -70,6 +76,10 @@ class Estimate:
         Its standard deviation before the data; infinite if nothing was known.
     a_priori_share : float
         Share of its variance that comes from the errors of what was known before.
+    limited_by : str
+        The piece of that knowledge whose error moves it most.
+    usable : bool
+        False if the fit does not describe its data.
     """
 
     name: str
@@ -79,6 +89,8 @@ class Estimate:
     sigma_formal: float
     a_priori_sigma: float
     a_priori_share: float
+    limited_by: str = ""
+    usable: bool = True
 
     @property
     def improved(self) -> bool:
@@ -88,9 +100,19 @@ class Estimate:
     @property
     def remark(self) -> str:
         """What must not be overlooked beside the standard deviation; empty if nothing."""
+        if not self.usable:
+            return "not to be used"
         if not self.improved:
             return "not improved by the data"
-        return "limited a priori" if self.a_priori_share > LIMITED else ""
+        if not self.limited:
+            return ""
+        by = "its own" if self.limited_by == self.name else self.limited_by
+        return f"limited a priori ({by})"
+
+    @property
+    def limited(self) -> bool:
+        """Whether more of its variance is that of what was known before than of the noise."""
+        return bool(self.a_priori_share > LIMITED)
 
     def to(self, unit: str) -> Estimate:
         """The same estimate in another unit.
@@ -230,15 +252,16 @@ class Solution:
     jumps : tuple of Jump
         Where samples are shifted together by what is among ``pass_estimates``.
     iterations : tuple of Iteration
-    chi_square : float
-        Weighted sum of squares, a priori information included.
-    degrees_of_freedom : int
+    misfit : Misfit
+        How well the data are described by their stated standard deviations.
     weak : tuple of WeakCombination
         What data and a priori knowledge together hardly separate.
     unseen : tuple of UnseenCombination
         What only the a priori knowledge determines.
     a_priori_share : ndarray, shape (p,)
         Share of each formal variance that comes from the errors of what was known before.
+    limited_by : tuple of str
+        For each parameter the piece of that knowledge whose error moves it most.
     warnings : tuple of str
     information : SquareRootInformation
         Of the data alone, about ``values``: what later passes are added to.
@@ -259,11 +282,11 @@ class Solution:
     pass_estimates: tuple[PassEstimate, ...]
     jumps: tuple[Jump, ...]
     iterations: tuple[Iteration, ...]
-    chi_square: float
-    degrees_of_freedom: int
+    misfit: Misfit
     weak: tuple[WeakCombination, ...]
     unseen: tuple[UnseenCombination, ...]
     a_priori_share: Array
+    limited_by: tuple[str, ...]
     warnings: tuple[str, ...]
     information: SquareRootInformation
     provenance: Mapping[str, object]
@@ -339,7 +362,7 @@ class Solution:
     @property
     def a_priori_limited(self) -> tuple[str, ...]:
         """Others, whose uncertainty is for the most part that of what was known before."""
-        return tuple(name for name in self.names if self[name].improved and self[name].remark)
+        return tuple(name for name in self.names if self[name].improved and self[name].limited)
 
     def pass_estimate(self, name: str) -> PassEstimate:
         """The estimate of a parameter of a pass, by its name.
@@ -367,6 +390,8 @@ class Solution:
             float(self.sigma_formal[i] / scale),
             float(self.a_priori_sigma[i] / scale),
             float(self.a_priori_share[i]),
+            self.limited_by[i],
+            self.misfit.describes_data,
         )
 
     def __contains__(self, name: object) -> bool:
@@ -419,16 +444,16 @@ def solution_of(
     linearisation = linearisation.with_jumps(edited.judgement.jumps)
     estimated = parameters.estimated
     accepted, estimate = edited.judgement.accepted, edited.estimate
-    claimed = np.ones(len(linearisation))
-    formal = _solution_by(linearisation, NoiseWeights(accepted, claimed))
-    wider = _solution_by(linearisation, NoiseWeights(accepted, edited.wider))
+    stated = NoiseWeights(accepted, np.ones(len(linearisation)))
+    formal, factors = _solution_by(linearisation, stated)
+    wider, _ = _solution_by(linearisation, NoiseWeights(accepted, edited.wider))
     realistic = _never_below(
         wider.covariance + _considered_covariance(estimate, parameters.considered),
         formal.covariance,
     )
     unseen, share = unseen_combinations(edited.data, edited.information, estimated)
     values = linearisation.values + estimate.step
-    known = len(estimated.a_priori_rows()[0]) + len(estimated.condition_rows()[0])
+    jumps = _determined(edited)
     return Solution(
         parameters=parameters,
         values=values,
@@ -438,22 +463,60 @@ def solution_of(
         samples=_samples(linearisation, rules, edited),
         components=dict(edited.judgement.components),
         pass_estimates=_pass_estimates(linearisation, edited),
-        jumps=_determined(edited),
+        jumps=jumps,
         iterations=tuple(iterations),
-        chi_square=estimate.chi_square,
-        degrees_of_freedom=edited.data.samples + known - len(estimated),
+        misfit=_misfit(linearisation, stated, formal, factors, jumps),
         weak=tuple(weak_combinations(edited.information, estimated)),
         unseen=tuple(unseen),
         a_priori_share=share,
+        limited_by=limiting_knowledge(formal.root, estimated),
         warnings=tuple(warnings),
         information=edited.data.about(values),
         provenance=dict(provenance),
     )
 
 
-def _solution_by(linearisation: Linearisation, weights: NoiseWeights) -> LinearEstimate:
-    information, _ = linearisation.information(weights)
-    return linearisation.solve(information)
+def _solution_by(
+    linearisation: Linearisation, weights: NoiseWeights
+) -> tuple[LinearEstimate, list[LocalFactor]]:
+    information, factors = linearisation.information(weights)
+    return linearisation.solve(information), factors
+
+
+def _misfit(
+    linearisation: Linearisation,
+    stated: NoiseWeights,
+    formal: LinearEstimate,
+    factors: list[LocalFactor],
+    jumps: tuple[Jump, ...],
+) -> Misfit:
+    """Of the data, and of what was known before, at the solution by the stated noise."""
+    residual, leverage = linearisation.whitened_residuals(stated, formal, factors)
+    kind, used = linearisation.kind, linearisation.kind[stated.accepted]
+    groups = [
+        GroupMisfit(
+            one,
+            int((used == one).sum()),
+            int((kind[~stated.accepted] == one).sum()),
+            float((residual[used == one] ** 2).sum()),
+            float((1.0 - leverage[used == one]).sum()),
+        )
+        for one in np.unique(kind).tolist()
+    ]
+    parameters = linearisation.parameters
+    rows, known = parameters.a_priori_rows()
+    off = known - rows @ (linearisation.values + formal.step)
+    # What the data add nothing to cannot be contradicted by them.
+    free = 1.0 - ((rows @ formal.root) ** 2).sum(axis=1)
+    strain = np.where(free > 1e-6, np.abs(off) / np.sqrt(np.maximum(free, 1e-6)), 0.0)
+    worst = int(np.argmax(strain)) if strain.size else -1
+    return Misfit(
+        tuple(groups),
+        len(linearisation.headers),
+        len({jump.pass_name for jump in jumps}),
+        float(strain[worst]) if strain.size else 0.0,
+        parameters.a_priori_subjects()[worst] if strain.size else "",
+    )
 
 
 def _considered_covariance(estimate: LinearEstimate, considered: ParameterSet) -> Array:

@@ -20,15 +20,32 @@ __all__ = ["solution_as_json"]
 
 def solution_as_json(solution: Solution) -> dict[str, Any]:
     """The solution, with the keys that the command line prints."""
+    misfit = solution.misfit
     content = {
+        "describes_data": misfit.describes_data,
+        "verdict": misfit.verdict.name.lower(),
+        "verdict_reasons": list(misfit.reasons),
         "n_used": solution.n_used,
         "n_rejected": solution.n_rejected,
         "rejected": _rejected(solution),
         "rms": solution.rms,
         "iterations": len(solution.iterations),
         "parameters": {name: _parameter(solution, name) for name in solution.names},
-        "chi_square": solution.chi_square,
-        "degrees_of_freedom": solution.degrees_of_freedom,
+        "chi_square": misfit.chi_square,
+        "degrees_of_freedom": misfit.degrees_of_freedom,
+        "stated_sigmas": {
+            group.kind: {
+                "used": group.used,
+                "rejected": group.rejected,
+                "chi_square": group.chi_square,
+                "degrees_of_freedom": group.degrees_of_freedom,
+                "factor": group.factor,
+            }
+            for group in misfit.groups
+        },
+        "passes": misfit.passes,
+        "passes_shifted": misfit.shifted,
+        "largest_strain": {"parameter": misfit.strained, "sigmas": misfit.strain},
         "variance_components": {
             group: {
                 "form": component.form,
@@ -58,6 +75,7 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
         },
         "not_improved": list(solution.not_improved),
         "a_priori_limited": list(solution.a_priori_limited),
+        "limited_by": {name: solution[name].limited_by for name in solution.a_priori_limited},
         "a_priori_share": dict(zip(solution.names, solution.a_priori_share, strict=True)),
         "hardly_separated": _combinations(solution.weak),
         "not_seen_by_the_data": _combinations(solution.unseen),
@@ -99,6 +117,7 @@ def _parameter(solution: Solution, name: str) -> dict[str, Any]:
         "sigma_formal": estimate.sigma_formal,
         "sigma_realistic": estimate.sigma,
         "a_priori_sigma": estimate.a_priori_sigma,
+        "remark": estimate.remark,
         **drawn,
     }
 

@@ -14,14 +14,22 @@ import numpy as np
 from wobble.estimation.default_knowledge import default_knowledge
 from wobble.estimation.passes import UNITS
 from wobble.estimation.solution import Estimate, Solution
+from wobble.estimation.variance import VarianceComponent
 from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["solution_as_html", "solution_as_text"]
 
 MOST_REJECTED = 8
 HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
-NUMERIC = ("value", "sigma", "formal", "bootstrap", "a priori")
-LEFT_OUT = ((), ("formal", "a priori"), ("formal", "a priori", "bootstrap", ""))
+NUMERIC = (
+    *("value", "sigma", "formal", "bootstrap", "a priori"),
+    *("samples", "chi-square", "degrees of freedom", "ratio", "sigmas times"),
+)
+LEFT_OUT = (
+    (),
+    ("formal", "a priori", "degrees of freedom"),
+    ("formal", "a priori", "bootstrap", "", "degrees of freedom", "chi-square", "samples"),
+)
 """Which columns are left out, the more the less room there is."""
 
 
@@ -34,14 +42,13 @@ def solution_as_text(solution: Solution, width: int | None = None) -> str:
     width : int, optional
         Columns of the terminal; room enough if left out.
     """
-    cells = _cells(solution)
-    for left_out in LEFT_OUT:
-        kept = [k for k, heading in enumerate(cells[0]) if heading not in left_out]
-        table = _text_table([[row[k] for k in kept] for row in cells])
-        if width is None or max(map(len, table)) <= width:
-            break
+    table, left_out = _fitting(_cells(solution), width)
+    quality, _ = _fitting(misfit_cells(solution), width)
     remarks = _remarks(solution) if "" in left_out else []
-    return "\n".join([_headline(solution), "", *table, "", *remarks, *notes(solution)])
+    first = [solution.misfit.headline, ""] if solution.misfit.headline else []
+    against = "against the stated standard deviations:"
+    parts = [*first, _headline(solution), "", against, *quality, "", *table, "", *remarks]
+    return "\n".join([*parts, *notes(solution)])
 
 
 def _remarks(solution: Solution) -> list[str]:
@@ -52,6 +59,18 @@ def _remarks(solution: Solution) -> list[str]:
     return [f"{remark}: {', '.join(names)}" for remark, names in by_remark.items() if remark]
 
 
+def _fitting(
+    cells: Sequence[Sequence[str]], width: int | None
+) -> tuple[list[str], tuple[str, ...]]:
+    """The lines of a table, and which of its columns the width has no room for."""
+    for left_out in LEFT_OUT:
+        kept = [k for k, heading in enumerate(cells[0]) if heading not in left_out]
+        table = _text_table([[row[k] for k in kept] for row in cells])
+        if width is None or max(map(len, table)) <= width:
+            break
+    return table, left_out
+
+
 def _text_table(cells: Sequence[Sequence[str]]) -> list[str]:
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     return ["  ".join(_aligned(row, widths, cells[0])).rstrip() for row in cells]
@@ -59,25 +78,69 @@ def _text_table(cells: Sequence[Sequence[str]]) -> list[str]:
 
 def solution_as_html(solution: Solution) -> str:
     """The solution for a notebook."""
-    first, *rows = _cells(solution)
+    remarks = "".join(f"<li>{html.escape(note.strip())}</li>" for note in notes(solution))
+    verdict = solution.misfit.headline
+    first = f"<p><strong>{html.escape(verdict)}</strong></p>" if verdict else ""
+    return (
+        f"{first}<p>{html.escape(_headline(solution))}</p>"
+        f"{_html_table(misfit_cells(solution))}{_html_table(_cells(solution))}<ul>{remarks}</ul>"
+    )
+
+
+def _html_table(cells: Sequence[Sequence[str]]) -> str:
+    first, *rows = cells
     head = "".join(f"<th>{cell}</th>" for cell in first)
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
     )
-    remarks = "".join(f"<li>{html.escape(note.strip())}</li>" for note in notes(solution))
-    return (
-        f"<p>{html.escape(_headline(solution))}</p>"
-        f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table><ul>{remarks}</ul>"
-    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def _headline(solution: Solution) -> str:
-    per_degree = solution.chi_square / max(solution.degrees_of_freedom, 1)
     return (
-        f"Solution from {solution.n_used} samples ({solution.n_rejected} rejected), "
-        f"{len(solution.iterations)} iterations, "
-        f"chi-square {per_degree:.3g} per degree of freedom ({solution.degrees_of_freedom})"
+        f"Solution from {solution.n_used} samples ({solution.n_rejected} rejected) in "
+        f"{solution.misfit.passes} passes, {len(solution.iterations)} iterations"
     )
+
+
+MISFIT_HEAD = ("kind", "samples", "chi-square", "degrees of freedom", "ratio", "sigmas times")
+
+
+def misfit_cells(solution: Solution) -> list[tuple[str, ...]]:
+    """Chi-square by the stated standard deviations, of each kind of data and of all together.
+
+    Beside it what the standard deviations were multiplied by for the weights, as far as that
+    is one number for the kind.
+    """
+    misfit, components = solution.misfit, solution.components
+    rows = [
+        (g.kind, str(g.used), g.chi_square, g.degrees_of_freedom, _found(components.get(g.kind)))
+        for g in misfit.groups
+    ]
+    if len(rows) > 1:
+        rows.append(("all", str(solution.n_used), misfit.chi_square, misfit.degrees_of_freedom, ""))
+    return [
+        MISFIT_HEAD,
+        *(
+            (
+                kind,
+                used,
+                f"{chi:.4g}" if chi >= 1e6 else f"{chi:.1f}",
+                f"{free:.1f}",
+                f"{chi / free:.3g}" if free > 0 else "none",
+                found,
+            )
+            for kind, used, chi, free, found in rows
+        ),
+    ]
+
+
+def _found(component: VarianceComponent | None) -> str:
+    if component is None:
+        return ""
+    if component.form == "excess":
+        return f"and {shortly(component.value)} (SI) in squares"
+    return f"{shortly(component.value, 3)} +- {shortly(component.uncertainty, 1)}"
 
 
 def _cells(solution: Solution) -> list[tuple[str, ...]]:
@@ -116,7 +179,10 @@ def notes(solution: Solution) -> list[str]:
     lines = [] if weights is None else [f"weights: {weights}"]
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
-    lines += [f"variance component of {component}" for component in solution.components.values()]
+    kinds = {group.kind for group in solution.misfit.groups}
+    lines += [
+        f"variance component of {c}" for c in solution.components.values() if c.group not in kinds
+    ]
     lines += _by_default(solution)
     lines += _considered(solution)
     lines += _jumps(solution)

@@ -41,6 +41,8 @@ Array = NDArray[np.float64]
 NORMAL_MEDIAN = 0.6744897501960817
 # Density of gross errors, in units of one over the usual standard deviation.
 GROSS_DENSITY = 1e-3
+# A bound of a root is taken so much further out that rounding cannot put it on the wrong side.
+BEYOND = 1.0 + 1e-6
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ def resistant_component(group: str, residual: Array, sigma: Array, form: str) ->
     if surplus(0.0) <= 0.0:
         return VarianceComponent(group, form, 0.0)
     # Beyond this value every ratio is smaller than |r| / tau, so the surplus is negative.
-    most = float(np.median(size)) / NORMAL_MEDIAN
+    most = BEYOND * float(np.median(size)) / NORMAL_MEDIAN
     return VarianceComponent(group, form, float(brentq(surplus, 0.0, most)))
 
 
@@ -147,6 +149,7 @@ def estimate_component(
     information = 0.5 * float((redundancy / sigma**4).sum())
     if surplus(0.0) <= 0.0:
         return VarianceComponent(group, form, 0.0, information**-0.25)
-    value = float(brentq(surplus, 0.0, float(np.sqrt((residual**2).sum() / degrees))))
+    most = BEYOND * float(np.sqrt((residual**2).sum() / degrees))
+    value = float(brentq(surplus, 0.0, most))
     information = 0.5 * float((redundancy / (sigma**2 + value**2) ** 2).sum())
     return VarianceComponent(group, form, value, information**-0.5 / (2.0 * value))

@@ -31,6 +31,7 @@ from numpy.typing import NDArray
 from wobble.errors import InputError
 from wobble.estimation.apriori import Apriori, Condition
 from wobble.estimation.least_squares import SquareRootInformation
+from wobble.estimation.misfit import Misfit
 from wobble.estimation.observability import Combination, UnseenCombination, WeakCombination
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.passes import Jump
@@ -122,6 +123,8 @@ def _parameter_table(solution: Solution) -> Table:
     a_priori_share = np.full(len(parameters), np.nan)
     sensitivity = np.full((len(parameters), len(parameters.considered)), np.nan)
     places = [parameters.place(name) for name in estimated.names]
+    limited_by = np.full(len(parameters), "", dtype=object)
+    limited_by[places] = solution.limited_by
     values[places] = solution.values
     realistic[places], formal[places] = solution.sigma_realistic, solution.sigma_formal
     a_priori[places], a_priori_share[places] = solution.a_priori_sigma, solution.a_priori_share
@@ -135,6 +138,7 @@ def _parameter_table(solution: Solution) -> Table:
             "sigma_formal": formal / scale,
             "a_priori_sigma": a_priori / scale,
             "a_priori_share": a_priori_share,
+            "limited_by": limited_by.astype(str),
             "unit": [p.unit for p in parameters],
             "status": [p.status for p in parameters],
             "source": [p.source for p in parameters],
@@ -156,8 +160,8 @@ def _parameter_table(solution: Solution) -> Table:
 
 def _meta(solution: Solution) -> dict[str, Any]:
     return {
-        "chi_square": solution.chi_square,
-        "degrees_of_freedom": solution.degrees_of_freedom,
+        "misfit": solution.misfit.as_json(),
+        "describes_data": solution.misfit.describes_data,
         EARLIER: solution.earlier is not None,
         "iterations": [asdict(iteration) for iteration in solution.iterations],
         "variance_components": [asdict(c) for c in solution.components.values()],
@@ -310,11 +314,11 @@ def _assembled(path: Path) -> Solution:
         pass_estimates=_read_pass_estimates(path / "pass_parameters.ecsv"),
         jumps=tuple(Jump(**jump) for jump in meta["jumps"]),
         iterations=tuple(Iteration(**iteration) for iteration in meta["iterations"]),
-        chi_square=meta["chi_square"],
-        degrees_of_freedom=meta["degrees_of_freedom"],
+        misfit=Misfit.from_json(meta["misfit"]),
         weak=_read_combinations(WeakCombination, meta["hardly_separated"]),
         unseen=_read_combinations(UnseenCombination, meta["not_seen_by_the_data"]),
         a_priori_share=np.array(table["a_priori_share"], float)[places],
+        limited_by=tuple(str(table["limited_by"][place]) for place in places),
         warnings=tuple(meta["warnings"]),
         information=read_information(path / "information.ecsv"),
         provenance=meta["provenance"],

@@ -118,6 +118,7 @@ def render_report(
         .render(
             campaign=campaign,
             kind=summary.kind_of_report(solution, tracking, truth),
+            verdict=solution.misfit.headline if solution is not None else "",
             asked=summary.asked(campaign),
             came_out=summary.came_out(solution, periods, passes),
             numbers=summary.headline_numbers(solution) if solution is not None else [],

@@ -144,10 +144,14 @@ def how_sure(solution: Solution, truth: Mapping[str, float] | None) -> list[str]
 
 
 def _scatter(solution: Solution) -> list[str]:
-    per_degree = solution.chi_square / max(solution.degrees_of_freedom, 1)
-    sentences = [
-        f"Chi-square is {sized(per_degree, 3)} per degree of freedom, with "
-        f"{solution.degrees_of_freedom} of them."
+    misfit = solution.misfit
+    sentences = [f"{ATTENTION}{reason}." for reason in misfit.reasons]
+    sentences += [
+        f"Chi-square of {group.kind.replace('_', ' ')} against the stated standard deviations is "
+        f"{sized(group.per_degree, 3)} per degree of freedom, with "
+        f"{group.degrees_of_freedom:.0f} of the data alone."
+        for group in misfit.groups
+        if group.degrees_of_freedom > 0
     ]
     for group, component in solution.components.items():
         if component.form == "excess" or component.value > WIDENED:
@@ -190,6 +194,7 @@ def _weakness(solution: Solution) -> list[str]:
     if solution.a_priori_limited:
         sentences.append(
             f"{ATTENTION}limited more by what was known before than by the noise: "
-            f"{', '.join(solution.a_priori_limited)}."
+            + ", ".join(f"{n} (by {solution[n].limited_by})" for n in solution.a_priori_limited)
+            + "."
         )
     return sentences
