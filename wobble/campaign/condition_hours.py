@@ -14,10 +14,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.campaign.conditions import CONDITIONS
+from wobble.constants import DAY
 
-__all__ = ["ConditionHours"]
+__all__ = ["CAUSES", "ConditionHours"]
 
 Array = NDArray[np.float64]
+
+CAUSES = {
+    "the stations' horizons and safety limits": (0, 1, 2),
+    "the lander's horizon": (3,),
+    "the lander's antenna beams": (4,),
+    "the Sun-Earth-probe limit": (5,),
+    "the Sun-probe-Earth limit": (6,),
+    "the Sun's disc": (7,),
+    "the Moon's disc": (8,),
+    "the lander's local times": (9,),
+    "the stations' calendars": (10, 11),
+}
+"""Conditions that are one cause to a planner: those of a station that sends and receives come in
+pairs, and neither alone opens anything."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,23 +48,37 @@ class ConditionHours:
         With all conditions but this one, h, in the order of `CONDITIONS`.
     in_turn : ndarray, shape (conditions,)
         With this one and all before it.
+    by_day : ndarray, shape (days,)
+        With all conditions, h.
+    without_by_day : ndarray, shape (days, causes)
+        With all conditions but those of one of `CAUSES`.
     """
 
     without: Array
     in_turn: Array
+    by_day: Array
+    without_by_day: Array
 
     @classmethod
     def of(cls, sampled: Iterable[tuple[Array, Array]]) -> Self:
         """From times (s, shape (n,)) and margins (n, conditions) of each combination."""
         count = len(CONDITIONS)
+        sights = list(sampled)
+        days = max((int(times[-1] // DAY) + 1 for times, _ in sights), default=0)
         without, in_turn = np.zeros(count), np.zeros(count)
-        for times, margins in sampled:
+        by_day, without_by_day = np.zeros(days), np.zeros((days, len(CAUSES)))
+        for times, margins in sights:
             hours = np.gradient(times) / 3600.0
             held = margins >= 0
             failed = count - held.sum(axis=1)
+            day = (times // DAY).astype(int)
             without += hours @ ((failed[:, None] - ~held) == 0)
             in_turn += hours @ np.logical_and.accumulate(held, axis=1)
-        return cls(without, in_turn)
+            by_day += np.bincount(day, hours * (failed == 0), days)
+            for k, members in enumerate(CAUSES.values()):
+                others = failed == (~held[:, list(members)]).sum(axis=1)
+                without_by_day[:, k] += np.bincount(day, hours * others, days)
+        return cls(without, in_turn, by_day, without_by_day)
 
     def last_removed_by(self) -> str:
         """Which condition removes the last window, when none is left."""

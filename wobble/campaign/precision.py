@@ -88,6 +88,9 @@ class Limitation:
     parameter: str
     share: float
 
+    def __str__(self) -> str:
+        return f"{self.kind} ({self.parameter})" if self.parameter else self.kind
+
 
 @dataclass(frozen=True, eq=False)
 class Precision:

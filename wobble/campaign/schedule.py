@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import html
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from astropy.table import QTable
@@ -27,6 +27,7 @@ from astropy.units import Quantity
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.campaign.pass_ledger import BookedPass, PassLedger
+from wobble.campaign.shortfall import Shortfall
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import EARTH_ROTATION_RATE
 from wobble.errors import InputError, UnknownNameError
@@ -125,6 +126,8 @@ class Passes:
         Who receives, from whom, through which antenna.
     transmitter : ndarray of str, shape (m,), optional
         Who transmits; the receiving station if left out.
+    shortfall : Shortfall, optional
+        What a rule asked for and could not place.
     """
 
     pass_id: NDArray[np.str_]
@@ -134,6 +137,7 @@ class Passes:
     lander: NDArray[np.str_]
     antenna: NDArray[np.str_]
     transmitter: NDArray[np.str_] = None  # type: ignore[assignment]  # made a column below
+    shortfall: Shortfall | None = None
 
     def __post_init__(self) -> None:
         if self.transmitter is None:
@@ -226,8 +230,14 @@ class Passes:
             f"{self.start[0].isot[:10]} to {self.stop[-1].isot[:10]}>"
         )
 
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What could not be placed and why, in sentences; empty if nothing is known to lack."""
+        return self.shortfall.sentences if self.shortfall else ()
+
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>" + self.table()._repr_html_()
+        said = "".join(f"<p>{html.escape(text)}</p>" for text in (repr(self), *self.missing))
+        return said + self.table()._repr_html_()
 
 
 def schedule_passes(periods: ViewPeriods, rule: ScheduleRule, ledger: PassLedger) -> Passes:
@@ -253,7 +263,8 @@ def schedule_passes(periods: ViewPeriods, rule: ScheduleRule, ledger: PassLedger
         raise _too_short(periods, rule)
     chosen: list[tuple[float, int]] = []
     used: Counter[tuple[str, str]] = Counter()
-    refused: Counter[str] = Counter()
+    refused: dict[int, Counter[str]] = {}
+    by_week: Counter[int] = Counter()
     for week in np.unique(first[long_enough] // WEEK):
         candidates = long_enough[first[long_enough] // WEEK == week].tolist()
         this_week = 0
@@ -273,20 +284,32 @@ def schedule_passes(periods: ViewPeriods, rule: ScheduleRule, ledger: PassLedger
             )
             conflicts = ledger.conflicts(one)
             if conflicts:
-                refused[conflicts[0].constraint] += 1
+                refused.setdefault(int(week), Counter())[conflicts[0].constraint] += 1
                 continue
             ledger.book(one)
             chosen.append((begins[best], best))
             used.update(order.traits(best))
             this_week += 1
+            by_week[int(week)] += 1
     if not chosen:
         raise InputError(
             "every possible pass violates a constraint of the lander or the station",
             field="pass_length",
             found=f"{rule.pass_length / 60.0:.1f} min",
-            expected=f"a pass that keeps the {', the '.join(refused)}",
+            expected=f"a pass that keeps the {', the '.join(sum(refused.values(), Counter()))}",
         )
-    return _table(periods, rule, ledger.start, sorted(chosen))
+    chosen.sort()
+    shortfall = Shortfall.of(
+        Time(ledger.start, precision=0).isot,
+        ledger.span,
+        rule.passes_per_week,
+        rule.pass_length,
+        [begin for begin, _ in chosen],
+        by_week,
+        periods.condition_hours,
+        refused,
+    )
+    return replace(_table(periods, rule, ledger.start, chosen), shortfall=shortfall)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 import numpy as np
@@ -81,6 +81,8 @@ class Outcome:
     sigma : mapping of str to float
         Realistic standard deviation of each quantity in the unit in which people write it;
         infinite if undetermined.
+    limited_by : mapping of str to str
+        What limits each of these.
     problem : str
         What is wrong with the variation; empty if nothing is.
     """
@@ -88,6 +90,7 @@ class Outcome:
     passes: int
     station_hours: float
     sigma: Mapping[str, float]
+    limited_by: Mapping[str, str] = field(default_factory=dict)
     problem: str = ""
 
 
@@ -148,13 +151,15 @@ def evaluate(
         values = {p.name: p.value for p in campaign.parameters}
         derived = [interior.derived(n, values) for n in quantities if interior and n in DERIVED]
         history = campaign.precision(passes, derived)
-        sigma = {}
+        last_pass = history.after(len(passes))
+        sigma, limited_by = {}, {}
         for name in quantities:
             if name not in history.quantities:
                 raise UnknownNameError("estimated parameter", name, history.quantities)
             last = float(history.of(name)[-1]) / unit_scale(quantity_unit(name).user)
             sigma[name] = float(f"{last:.{DIGITS - 1}e}")
-        return Outcome(len(passes), round(passes.hours, 6), sigma)
+            limited_by[name] = str(last_pass.limitation(name))
+        return Outcome(len(passes), round(passes.hours, 6), sigma, limited_by)
     except WobbleError as error:
         return _failed(error)
 
@@ -233,7 +238,7 @@ def _finished(
 
 
 def _failed(error: WobbleError) -> Outcome:
-    return Outcome(0, 0.0, {}, str(error))
+    return Outcome(0, 0.0, {}, problem=str(error))
 
 
 def study_table(study: Study, outcomes: list[Outcome]) -> QTable:
@@ -247,5 +252,6 @@ def study_table(study: Study, outcomes: list[Outcome]) -> QTable:
     for name in study.quantities:
         values = np.array([o.sigma.get(name, np.nan) for o in outcomes])
         table[f"sigma {name}"] = Quantity(values, quantity_unit(name).user or None)
+        table[f"limit of {name}"] = [o.limited_by.get(name, "") for o in outcomes]
     table["problem"] = [o.problem for o in outcomes]
     return table

@@ -37,7 +37,7 @@ from wobble.commands.output import (
     say,
 )
 from wobble.commands.steps import CAUTION, scenario_argument
-from wobble.commands.targets import AFTER, PLANET, hours_text, left_after, limit_text
+from wobble.commands.targets import AFTER, PLANET, hours_text, left_after
 from wobble.errors import InputError, UnknownNameError
 from wobble.files.results import ResultFolder
 from wobble.report.effort_figures import precision_and_bound
@@ -226,7 +226,7 @@ def _summary(selection: Selection, goals: Goals, at_least: int | None) -> dict[s
         if goal.name == ALL:
             continue
         sigma = float(after.sigma[after.quantities.index(goal.name)])
-        limit = limit_text(after.limitation(goal.name))
+        limit = str(after.limitation(goal.name))
         wanted = "" if goal.wanted is None else f" (wanted {goal.told(goal.wanted)})"
         line = f"{goal.name}: {goal.told(sigma)}{wanted}, limited by {limit}"
         found = {"quantity": goal.name, "unit": goal.unit, "sigma": sigma / goal.scale}

@@ -74,15 +74,17 @@ def plan(
 
     \b
     Example: wobble plan synthetic_passes/campaign.toml --out plan
-    Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 40 mas/yr"
+    Example: wobble plan synthetic_passes/campaign.toml --target "pole.precession_rate = 1.0 mas/yr"
     Example: wobble plan synthetic_passes/campaign.toml --passes plan/passes.ecsv
-    Example: wobble plan campaign.toml --after fitted --target "pole.precession_rate = 20 mas/yr"
+    Example: wobble plan campaign.toml --after fitted --target "pole.precession_rate = 0.8 mas/yr"
 
     Writes view_periods.ecsv, passes.ecsv, passes.ics (a calendar, RFC 5545), report.html and
     figures/; with targets also precision.ecsv, every standard deviation after each pass, and
     figures of it against passes, station hours and dates. Targets are parameters, C/MR^2 or
-    core.radius. A schedule given by --passes is held against every constraint; if it violates
-    one, each violation is named, nothing is written, and the exit status is 2.
+    core.radius; what the passes bring is said where they do not reach one. What could not be
+    scheduled is said with its cause. A schedule given by --passes is held against every
+    constraint; if it violates one, each violation is named, nothing is written, and the exit
+    status is 2.
     """
     campaign, earlier, notes = left_after(campaign, after)
     goals = plan_goals(campaign, targets, planet)
@@ -107,6 +109,8 @@ def plan(
     say(periods)
     print_lines(view_hours(periods))
     say(schedule)
+    for text in schedule.missing:
+        say(text)
     print_lines(pass_lines(schedule), SHOWN + 1)
     for answer in answers:
         say(answer["text"])

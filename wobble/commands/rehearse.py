@@ -113,6 +113,8 @@ def run(campaign: Campaign, out: Path, seed: int | None, as_json: bool) -> None:
         end_with_verdict(solution)
         return
     say(passes)
+    for text in passes.missing:
+        say(text)
     print_solution(solution)
     worst = max(recovered, key=lambda name: abs(recovered[name]["error_in_sigmas"]))
     say(

@@ -107,6 +107,7 @@ def plan_summary(campaign: Campaign, periods: ViewPeriods, passes: Passes) -> di
         "view_hours": round(float(periods.duration.sum()) / 3600.0, 3),
         "passes": len(passes),
         "station_hours": round(passes.hours, 3),
+        "schedule": passes.shortfall.as_json() if passes.shortfall else None,
         "notes": [*periods.notes, CAUTION],
     }
 
@@ -116,7 +117,8 @@ def add_plan(
 ) -> None:
     meta = campaign.provenance(campaign.plan_network)
     folder.add("view_periods.ecsv", ecsv_text(periods.table(), meta))
-    folder.add("passes.ecsv", ecsv_text(passes.table(), meta | {"caution": CAUTION}))
+    said = {"caution": CAUTION, "missing": list(passes.missing)}
+    folder.add("passes.ecsv", ecsv_text(passes.table(), meta | said))
     folder.add("passes.ics", calendar_text(passes, campaign.name, CAUTION, Time.now()))
 
 

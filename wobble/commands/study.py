@@ -96,6 +96,7 @@ def _told(outcome: Outcome) -> str:
         return outcome.problem
     sigmas = [
         f"{name} {value:.3g} {unit_text(quantity_unit(name).user)}".strip()
+        + f", limited by {outcome.limited_by[name]}"
         for name, value in outcome.sigma.items()
     ]
     return "; ".join([f"{outcome.passes} passes, {outcome.station_hours:.1f} h", *sigmas])
@@ -121,6 +122,7 @@ def _json(study: Study, outcomes: list[Outcome], kept: int, others: int) -> dict
             "passes": outcome.passes,
             "station_hours": outcome.station_hours,
             "sigma": {n: v if np.isfinite(v) else None for n, v in outcome.sigma.items()},
+            "limited_by": dict(outcome.limited_by),
             "problem": outcome.problem or None,
         }
         for variation, outcome in zip(study.variations, outcomes, strict=True)

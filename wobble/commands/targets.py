@@ -19,7 +19,7 @@ from astropy.units import Quantity
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.derived import quantity_unit
 from wobble.campaign.goals import Goal, Goals
-from wobble.campaign.precision import Limitation, PrecisionHistory, UnreachableTarget
+from wobble.campaign.precision import PrecisionHistory, UnreachableTarget
 from wobble.campaign.schedule import Passes
 from wobble.commands.output import add_figure, read_fit
 from wobble.errors import InputError
@@ -42,7 +42,6 @@ __all__ = [
     "answer_goals",
     "hours_text",
     "left_after",
-    "limit_text",
     "plan_goals",
 ]
 
@@ -109,15 +108,10 @@ def _answer(history: PrecisionHistory, goals: Goals, goal: Goal, first: Time) ->
     assert goal.wanted is not None  # plan_goals has seen to it
     try:
         reached = history.passes_needed(goal.name, goal.wanted)
-    except UnreachableTarget as error:
-        raise InputError(
-            error.problem,
-            field=f"{OPTION} {goal.name}",
-            found=goal.told(goal.wanted),
-            expected=f"{goal.told(float(history.of(goal.name).min()))} or more",
-        ) from error
+    except UnreachableTarget:
+        return _with_assumptions(_not_reached(history, goal), goals, goal)
     date = (first + TimeDelta(reached.date, format="sec")).isot[:10]
-    why = limit_text(reached.limitation)
+    why = str(reached.limitation)
     taken = (
         f"the first {reached.passes} passes of the schedule, until {date}, {reached.hours:.1f} "
         f"station hours ({hours_text(reached.station_hours)})"
@@ -137,19 +131,41 @@ def _answer(history: PrecisionHistory, goals: Goals, goal: Goal, first: Time) ->
         "limited_by": why,
         "text": text,
     }
-    if goal.name in goals.derived:
-        assumed = goals.derived[goal.name].assumed
-        answer["assumed"] = assumed / goal.scale
-        answer["text"] += (
-            f"; of the rotation alone: what is assumed of gravity and mantle adds "
-            f"{goal.told(assumed)}, whatever the passes"
-        )
-    return answer
+    return _with_assumptions(answer, goals, goal)
 
 
-def limit_text(limit: Limitation) -> str:
-    """What limits a precision, in words."""
-    return f"{limit.kind} ({limit.parameter})" if limit.parameter else limit.kind
+def _not_reached(history: PrecisionHistory, goal: Goal) -> dict[str, Any]:
+    """What all passes of a schedule bring, and what limits it, where that is not enough."""
+    assert goal.wanted is not None
+    last = history.after(len(history.order))
+    sigma = float(history.of(goal.name).min())
+    why = str(last.limitation(goal.name))
+    number = len(history.order)
+    return {
+        "quantity": goal.name,
+        "unit": goal.unit,
+        "wanted": goal.wanted / goal.scale,
+        "reached": sigma / goal.scale if np.isfinite(sigma) else None,
+        "passes": None,
+        "date": None,
+        "station_hours": None,
+        "hours_by_station": None,
+        "limited_by": why,
+        "text": f"{goal.name} to {goal.told(goal.wanted)}: not reached; all {number} passes bring "
+        f"{goal.told(sigma)}; what limits it: {why}",
+    }
+
+
+def _with_assumptions(answer: dict[str, Any], goals: Goals, goal: Goal) -> dict[str, Any]:
+    """What gravity and mantle add to a derived quantity, whatever the passes."""
+    if goal.name not in goals.derived:
+        return answer
+    assumed = goals.derived[goal.name].assumed
+    more = (
+        f"; of the rotation alone: what is assumed of gravity and mantle adds "
+        f"{goal.told(assumed)}, whatever the passes"
+    )
+    return answer | {"assumed": assumed / goal.scale, "text": answer["text"] + more}
 
 
 def hours_text(station_hours: dict[str, float]) -> str:

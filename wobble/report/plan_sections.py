@@ -14,6 +14,7 @@ import numpy as np
 from wobble import __version__
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
+from wobble.campaign.shortfall import Shortfall
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
@@ -113,8 +114,25 @@ def schedule_section(periods: ViewPeriods | None, passes: Passes | None) -> Sect
     if periods is not None and len(periods):
         tables.append(_view_table(periods))
     if passes is not None and len(passes):
+        if passes.shortfall and passes.shortfall.gaps:
+            tables.append(_gap_table(passes.shortfall))
         tables.append(_pass_table(passes))
     return Section("schedule", "Schedule and coverage", tables=tables)
+
+
+def _gap_table(shortfall: Shortfall) -> Table:
+    rows = [
+        (
+            shortfall.date(gap.start),
+            shortfall.date(gap.stop),
+            f"{gap.days:.0f}",
+            gap.cause,
+            str(gap.opened_days),
+        )
+        for gap in shortfall.gaps
+    ]
+    head = ("from", "to", "days", "cause", "days with a pass without it")
+    return Table("Longest times without a pass", head, rows, (2, 4))
 
 
 def _view_table(periods: ViewPeriods) -> Table:

@@ -100,6 +100,7 @@ def came_out(
         sentences.append(
             f"{len(passes)} passes proposed: {passes.hours:.1f} station hours ({shares})."
         )
+        sentences += [f"{ATTENTION}{text}." for text in passes.missing]
     if solution is not None:
         sentences.append(
             f"{solution.n_used} samples used and {solution.n_rejected} rejected, in "
