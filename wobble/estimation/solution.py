@@ -40,6 +40,7 @@ from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
 from wobble.estimation.slips import slip_text, whole_steps
 from wobble.estimation.variance import VarianceComponent
+from wobble.planet.parameter_units import unit_of
 from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
@@ -88,9 +89,34 @@ class Estimate:
     @property
     def remark(self) -> str:
         """What must not be overlooked beside the standard deviation; empty if nothing."""
+        return "; ".join(text for text in (self._owed, self.outside) if text)
+
+    @property
+    def _owed(self) -> str:
+        """What the estimate owes to earlier knowledge, in words."""
         if not self.improved:
             return "not improved by the data"
-        return "limited a priori" if self.a_priori_share > LIMITED else ""
+        return "limited a priori" if self.limited_a_priori else ""
+
+    @property
+    def limited_a_priori(self) -> bool:
+        """Whether most of the variance is that of what was known before, though data tell too."""
+        return self.improved and self.a_priori_share > LIMITED
+
+    @property
+    def outside(self) -> str:
+        """By how much the value lies outside what physics allows, in words; empty if it does not."""
+        try:
+            known, scale = unit_of(self.name), unit_scale(self.unit)
+        except InputError:
+            return ""  # a parameter of another model
+        least, most = known.least / scale, known.most / scale
+        if least <= self.value <= most:
+            return ""
+        sign, bound = (">", least) if self.value < least else ("<", most)
+        allowed = f"{self.name} {sign} {bound:g} {self.unit}".rstrip()
+        off = shortly(abs(self.value - bound) / self.sigma)
+        return f"outside what physics allows ({allowed}) by {off} sigma"
 
     def to(self, unit: str) -> Estimate:
         """The same estimate in another unit.
@@ -339,7 +365,7 @@ class Solution:
     @property
     def a_priori_limited(self) -> tuple[str, ...]:
         """Others, whose uncertainty is for the most part that of what was known before."""
-        return tuple(name for name in self.names if self[name].improved and self[name].remark)
+        return tuple(name for name in self.names if self[name].limited_a_priori)
 
     def pass_estimate(self, name: str) -> PassEstimate:
         """The estimate of a parameter of a pass, by its name.

@@ -99,6 +99,7 @@ def _parameter(solution: Solution, name: str) -> dict[str, Any]:
         "sigma_formal": estimate.sigma_formal,
         "sigma_realistic": estimate.sigma,
         "a_priori_sigma": estimate.a_priori_sigma,
+        "remark": estimate.remark,
         **drawn,
     }
 
