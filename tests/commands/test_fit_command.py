@@ -234,7 +234,8 @@ def test_terms_are_left_out_and_the_data_asked_whether_they_want_them(
     assert "lander.heron.z" not in without["parameters"]
     found = printed("evidence", fitted, smaller, "--out", out)
     assert found["terms"] == ["lander.heron.z"]
-    assert found["wanted"]
+    assert found["verdict"] == "for"
+    assert found["strength"] == "very strong evidence for them"
     assert found["probability_by_chance"] < 1e-3
     assert found["chi_square_gain"] == pytest.approx(2.0 * found["log_likelihood_ratio"])
     assert {p.name for p in (out / "figures").iterdir()} == {

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented import TablePasses, seasonal_parameters, seasonal_passes
+from scipy.stats import chi2, kstest
 
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.bootstrap import bootstrap
@@ -14,7 +15,7 @@ from wobble.estimation.comparison import compare
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
 from wobble.estimation.least_squares import PassEquations
-from wobble.estimation.model_comparison import evidence_for, residual_spectrum
+from wobble.estimation.model_comparison import Evidence, evidence_for, residual_spectrum
 from wobble.estimation.parameters import ParameterSet
 
 EVERYTHING = EditingRules(threshold=np.inf, reweight=False)
@@ -102,7 +103,88 @@ def test_the_gain_is_the_difference_of_two_fits() -> None:
     # Without the terms the gain of two parameters is exponentially distributed: p = exp(-g / 2).
     assert evidence.probability == pytest.approx(np.exp(-evidence.gain / 2.0), rel=1e-9)
     assert evidence.schwarz < 0
-    assert "do not want" in str(evidence)
+    assert evidence.verdict == "against"
+    assert "do not need" in str(evidence)
+
+
+def evidence_with(schwarz: float, count: int = 1, samples: int = 1000) -> Evidence:
+    """Evidence with a given criterion of Schwarz."""
+    names = tuple(f"term_{k}" for k in range(count))
+    return Evidence(names, schwarz + count * np.log(samples), samples)
+
+
+@pytest.mark.parametrize(
+    ("schwarz", "word"),
+    # Kass & Raftery 1995, J. Am. Stat. Assoc. 90, 773, table of sect. 3.2: 2 ln B from 0 to 2
+    # "not worth more than a bare mention", 2 to 6 "positive", 6 to 10 "strong", > 10 "very strong".
+    [
+        (0.001, "bare mention"),
+        (1.999, "bare mention"),
+        (2.001, "positive"),
+        (5.999, "positive"),
+        (6.001, "strong"),
+        (9.999, "strong"),
+        (10.001, "very strong"),
+        (1e4, "very strong"),
+    ],
+)
+def test_words_follow_the_bayes_factor_in_both_directions(schwarz: float, word: str) -> None:
+    # So many parameters that a criterion of -1e4 can be reached by a gain that is not negative.
+    favourable = evidence_with(schwarz)
+    against = evidence_with(-schwarz, count=2000)
+    if word == "bare mention":
+        assert favourable.strength == against.strength
+        assert word in favourable.strength
+        assert favourable.verdict == "undecided"
+        assert "do not decide" in str(favourable)
+        return
+    assert favourable.strength == f"{word} evidence for them"
+    assert against.strength == f"{word} evidence against them"
+    assert f"{word} evidence for them (scale of Kass & Raftery 1995)" in str(favourable)
+    assert favourable.as_json()["verdict"] == favourable.verdict == "for"
+
+
+@pytest.mark.parametrize(
+    ("probability", "verdict"),
+    # One parameter, 1000 samples: Schwarz's criterion is zero at a gain of 6.9, p = 0.0086, and
+    # above 2, which counts as positive, from p = 0.0028 down.
+    [
+        (0.9, "against"),
+        (0.051, "against"),
+        (0.049, "undecided"),
+        (0.034, "undecided"),
+        (0.003, "undecided"),
+        (0.0027, "for"),
+        (1e-9, "for"),
+    ],
+)
+def test_nothing_is_decided_where_chance_and_bayes_factor_disagree(
+    probability: float, verdict: str
+) -> None:
+    evidence = Evidence(("core.factor",), float(chi2.isf(probability, 1)), 1000)
+    assert evidence.verdict == verdict
+    assert f"probability {probability:.2g};" in str(evidence)
+    if probability == 0.034:
+        assert "do not want" not in str(evidence)
+        assert "do not need" not in str(evidence)
+
+
+def test_the_probability_by_chance_is_uniform_if_the_terms_are_not_there() -> None:
+    passes, without = seasonal_passes(8, TRUTH), np.array([*TRUTH[:4], 0.0, 0.0])
+    found = []
+    rng = np.random.default_rng(11)
+
+    def drawn(p: PassEquations) -> PassEquations:
+        biases = np.where(np.isfinite(p.local_sigma), p.local_sigma, 0.0)
+        own = p.local_partials @ (biases * rng.normal(size=len(biases)))
+        return replace(p, residual=rng.normal(size=len(p)) * p.sigma + own + p.partials @ without)
+
+    for _ in range(150):
+        model = TablePasses([drawn(p) for p in passes], np.zeros(6))
+        large = fit(model, seasonal_parameters(), EVERYTHING)
+        found.append(evidence_for(large, ["pole.term_4", "pole.term_5"]).probability)
+    # Kolmogorov and Smirnov's test; a sound one fails it in one of a thousand draws.
+    assert kstest(found, "uniform").pvalue > 1e-3
 
 
 def test_terms_that_are_there_are_wanted_whatever_was_believed_before() -> None:

@@ -17,6 +17,7 @@ from invented import (
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
 from wobble.estimation.parameters import Parameter, ParameterSet
+from wobble.estimation.solution import Estimate
 
 EVERYTHING = EditingRules(threshold=np.inf, reweight=False)
 TRUTH = np.array([3.0, -1.0, 2.0, 0.5, -4.0, 1.0])
@@ -86,3 +87,20 @@ def test_the_summary_is_plain_json_without_infinities() -> None:
     assert summary["describes_data"]
     assert summary["iterations"] >= 2
     assert summary["provenance"] == {"seed": 7}
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("core.factor", -0.018, "outside what physics allows (core.factor > 0) by 1.8 sigma"),
+        ("core.factor", 0.018, ""),
+        ("core.period", 240.0, "outside what physics allows (core.period < 0 d) by 24000 sigma"),
+        ("core.period", -240.0, ""),
+        ("pole.term_1", -5.0, ""),
+    ],
+)
+def test_a_value_that_physics_does_not_allow_is_remarked(name, value, said) -> None:
+    # A core adds to the nutation, and its free nutation is retrograde (Sasao et al. 1980).
+    unit = "d" if name == "core.period" else ""
+    estimate = Estimate(name, unit, value, 0.01, 0.01, np.inf, 0.0)
+    assert estimate.remark == said

@@ -1,8 +1,9 @@
 """Does the data want a term?
 
 In: a solution in which the terms in question were estimated. Out: `Evidence`: by how much
-chi-square would grow without them, how likely that is by chance, and what the information
-criteria say; and the spectrum of the residuals, to be compared before and after.
+chi-square would grow without them, how likely that is by chance, what the information criteria
+say, and the words that belong to these numbers; and the spectrum of the residuals, to be compared
+before and after.
 
 Two models are nested if the smaller one is the larger with some parameters held at fixed
 values. In a problem that is as good as linear the increase of chi-square follows from the
@@ -15,6 +16,13 @@ with editings of their own are not. Under the smaller model the gain is chi-squa
 distributed with as many degrees of freedom as there are terms (Wilks 1938, Ann. Math.
 Statist. 9, 60). Criteria: Akaike (1974, IEEE Trans. Autom. Control 19, 716), gain - 2 m;
 Schwarz (1978, Ann. Statist. 6, 461), gain - m ln n; above zero they prefer the terms.
+
+Schwarz's criterion approximates twice the logarithm of the Bayes factor, and is put into words by
+the scale of Kass & Raftery (1995, J. Am. Stat. Assoc. 90, 773, sect. 3.2 and 4.1.3): from 0 to 2
+not worth more than a bare mention, to 6 positive, to 10 strong, beyond very strong; the same below
+zero for the model without the terms. The probability answers another question, how often the noise
+alone does as much, and the two may disagree (Lindley 1957, Biometrika 44, 187): between them,
+nothing is decided.
 """
 
 from __future__ import annotations
@@ -38,6 +46,13 @@ from wobble.estimation.solution import Solution
 __all__ = ["Evidence", "evidence_for", "residual_spectrum"]
 
 Array = NDArray[np.float64]
+
+SCALE = ((10.0, "very strong"), (6.0, "strong"), (2.0, "positive"))
+"""Words for twice the logarithm of a Bayes factor above so much (Kass & Raftery 1995)."""
+SCALE_SOURCE = "scale of Kass & Raftery 1995"
+BARE_MENTION = "evidence that is not worth more than a bare mention"
+RARE = 0.05
+"""A probability below which chance is not a good explanation (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +88,21 @@ class Evidence:
         """Schwarz's criterion, without the terms minus with them."""
         return float(self.gain - len(self.names) * np.log(self.samples))
 
+    @property
+    def strength(self) -> str:
+        """The evidence for the terms, or against them, in the words of Kass & Raftery (1995)."""
+        for above, word in SCALE:
+            if abs(self.schwarz) > above:
+                return f"{word} evidence {'for' if self.schwarz > 0 else 'against'} them"
+        return BARE_MENTION
+
+    @property
+    def verdict(self) -> str:
+        """``"for"`` or ``"against"`` the terms if both measures say so, else ``"undecided"``."""
+        if self.strength == BARE_MENTION or (self.schwarz > 0) != (self.probability < RARE):
+            return "undecided"
+        return "for" if self.schwarz > 0 else "against"
+
     def as_json(self) -> dict[str, Any]:
         """The evidence as plain JSON types."""
         return {
@@ -82,16 +112,24 @@ class Evidence:
             "probability_by_chance": self.probability,
             "akaike": self.akaike,
             "schwarz": self.schwarz,
-            "wanted": self.schwarz > 0,
+            "strength": self.strength,
+            "scale": SCALE_SOURCE,
+            "verdict": self.verdict,
             "samples": self.samples,
         }
 
     def __str__(self) -> str:
-        verdict = "want" if self.schwarz > 0 else "do not want"
+        said = {
+            "for": "the data want",
+            "against": "the data do not need",
+            "undecided": "the data do not decide on",
+        }
+        count = len(self.names)
         return (
-            f"the data {verdict} {', '.join(self.names)}: chi-square less by {self.gain:.3g} for "
-            f"{len(self.names)} parameters, probability by chance {self.probability:.2g}, "
-            f"criterion of Akaike {self.akaike:+.3g}, of Schwarz {self.schwarz:+.3g}"
+            f"{said[self.verdict]} {', '.join(self.names)}: chi-square less by {self.gain:.3g} for "
+            f"{count} parameter{'s' if count > 1 else ''}, or more by noise alone with probability "
+            f"{self.probability:.2g}; criterion of Akaike {self.akaike:+.3g}, of Schwarz "
+            f"{self.schwarz:+.3g} = 2 ln(Bayes factor): {self.strength} ({SCALE_SOURCE})"
         )
 
 

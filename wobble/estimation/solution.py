@@ -46,6 +46,7 @@ from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
 from wobble.estimation.slips import slip_text, whole_steps
 from wobble.estimation.variance import VarianceComponent
+from wobble.planet.parameter_units import unit_of
 from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
@@ -100,6 +101,11 @@ class Estimate:
     @property
     def remark(self) -> str:
         """What must not be overlooked beside the standard deviation; empty if nothing."""
+        return "; ".join(text for text in (self._owed, self.outside) if text)
+
+    @property
+    def _owed(self) -> str:
+        """What the estimate owes to earlier knowledge, in words."""
         if not self.usable:
             return "not to be used"
         if not self.improved:
@@ -113,6 +119,21 @@ class Estimate:
     def limited(self) -> bool:
         """Whether more of its variance is that of what was known before than of the noise."""
         return bool(self.a_priori_share > LIMITED)
+
+    @property
+    def outside(self) -> str:
+        """By how much the value lies outside what physics allows, in words; empty if not."""
+        try:
+            known, scale = unit_of(self.name), unit_scale(self.unit)
+        except InputError:
+            return ""  # a parameter of another model
+        least, most = known.least / scale, known.most / scale
+        if least <= self.value <= most:
+            return ""
+        sign, bound = (">", least) if self.value < least else ("<", most)
+        allowed = f"{self.name} {sign} {bound:g} {self.unit}".rstrip()
+        off = shortly(abs(self.value - bound) / self.sigma)
+        return f"outside what physics allows ({allowed}) by {off} sigma"
 
     def to(self, unit: str) -> Estimate:
         """The same estimate in another unit.
