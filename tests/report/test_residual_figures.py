@@ -11,7 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import StepPatch
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.solution import Samples, Solution
+from wobble.estimation.samples import Samples
+from wobble.estimation.solution import Solution
 from wobble.report.geometry import SampleGeometry, network_of, sample_order
 from wobble.report.residual_figures import (
     QUANTITIES,
@@ -52,6 +53,7 @@ def many_samples(solution: Solution, passes: int, each: int) -> Solution:
     columns = {
         field.name: np.repeat(getattr(solution.samples, field.name)[:1], n)
         for field in fields(solution.samples)
+        if field.name != "labels"
     }
     columns |= {
         "pass_name": np.repeat([f"P{k:03d}" for k in range(passes)], each),

@@ -234,7 +234,7 @@ class Campaign:
             self.parameters,
             self.editing,
             earlier=earlier,
-            group=grouping(tracking, self.editing.group),
+            group=grouping(self.editing.group),
             provenance=self.provenance(model.network),
         )
         warnings = (*solution.warnings, *self.warnings, *model.warnings)

@@ -116,6 +116,7 @@ def fit(
     values = parameters.estimated.values
     last: EditedSolution | None = None
     foretold: Array = np.zeros(0)
+    before: Array = np.zeros(0)
     log: list[Iteration] = []
     beyond: InputError | None = None
     for number in range(1, convergence.iterations + 1):
@@ -129,6 +130,7 @@ def fit(
             )
             break
         with linearisation:
+            before = linearisation.prefit if last is None else before
             solution = edit(linearisation, rules, _judgement(linearisation, rules, last, foretold))
             log.append(_record(number, linearisation, solution, halvings))
             values = linearisation.values + solution.estimate.step
@@ -139,7 +141,14 @@ def fit(
             if done and (same or number == convergence.iterations):
                 warnings = [] if same and solution.settled else ["the editing has not settled"]
                 found = solution_of(
-                    linearisation, parameters, rules, solution, log, warnings, provenance or {}
+                    linearisation,
+                    parameters,
+                    rules,
+                    solution,
+                    before,
+                    log,
+                    warnings,
+                    provenance or {},
                 )
                 return found if earlier is None else _gone_on_from(earlier, found)
             last, foretold = solution, linearisation.after_step(solution.estimate.step)

@@ -21,8 +21,8 @@ in the number of passes. A column without any information is found before it can
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Protocol, Self
 
 import numpy as np
@@ -86,6 +86,8 @@ class PassEquations:
     step : ndarray, shape (n,), or None
         By how much one lost cycle, or one ambiguity of range, shifts a sample, SI; NaN where
         that is not known.
+    labels : mapping of str to str
+        What the pass has in common with others, such as ``{"station": "North"}``.
     """
 
     name: str
@@ -101,6 +103,7 @@ class PassEquations:
     whiten: Whitening | None = None
     excluded: NDArray[np.str_] | None = None
     step: Array | None = None
+    labels: Mapping[str, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return int(self.residual.size)

@@ -11,7 +11,7 @@ sample, however long the campaign.
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from types import TracebackType
@@ -66,7 +66,7 @@ class PassHeader:
         Its own parameters among those of all passes.
     local_kinds : tuple of str
         The kind of which such a parameter shifts all samples alike; empty if it does not.
-    local_names, local_sigma, whiten
+    local_names, local_sigma, whiten, labels
         As in `PassEquations`.
     """
 
@@ -79,6 +79,7 @@ class PassHeader:
     local_names: tuple[str, ...]
     local_sigma: Array
     whiten: Whitening | None
+    labels: Mapping[str, str]
 
 
 class Weighting(Protocol):
@@ -238,6 +239,7 @@ class Linearisation:
             equations.local_names,
             np.asarray(equations.local_sigma, float),
             equations.whiten,
+            equations.labels,
         )
 
     @cached_property

@@ -24,6 +24,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 __all__ = [
+    "SHOWN_UNITS",
     "UNITS",
     "Jump",
     "PassCharacter",
@@ -52,6 +53,12 @@ LOUD = 3.0
 LEAST_SAMPLES = 8
 LEAST_PASSES = 8
 UNITS = {"range": "m", "range_rate": "m/s", "one_way_range_rate": "m/s"}
+SHOWN_UNITS = {
+    "range": (1.0, "m"),
+    "range_rate": (1e3, "mm/s"),
+    "one_way_range_rate": (1e3, "mm/s"),
+}
+"""Factor and unit in which residuals are told."""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.errors import InputError
-from wobble.estimation.solution import Samples
+from wobble.estimation.samples import Samples
 from wobble.tracking import Tracking
 
 __all__ = ["sample_order"]

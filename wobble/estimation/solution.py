@@ -44,12 +44,15 @@ from wobble.estimation.observability import (
 )
 from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
+from wobble.estimation.residual_groups import ResidualGroup, residual_groups
+from wobble.estimation.samples import Samples
 from wobble.estimation.slips import slip_text, whole_steps
+from wobble.estimation.standing_out import StandingOut, groups_standing_out
 from wobble.estimation.variance import VarianceComponent
 from wobble.planet.parameter_units import unit_of
 from wobble.shown import shortly, with_the_digits_of
 
-__all__ = ["Estimate", "Iteration", "PassEstimate", "Samples", "Solution", "solution_of"]
+__all__ = ["Estimate", "Iteration", "PassEstimate", "Solution", "solution_of"]
 
 Array = NDArray[np.float64]
 # Key and unit in which the size of the residuals of each kind is told.
@@ -212,46 +215,6 @@ class Iteration:
 
 
 @dataclass(frozen=True, eq=False)
-class Samples:
-    """All samples after the fit, each array of shape (n,).
-
-    Attributes
-    ----------
-    pass_name, kind, epoch : ndarray of str
-    residual : ndarray
-        Observed minus computed, SI.
-    sigma : ndarray
-        Standard deviation that came with the sample, SI.
-    factor : ndarray
-        By what it was multiplied for the weights (the variance components).
-    predicted : ndarray
-        Standard deviation that the residual should have, variance components and
-        leverage included, SI; zero where a sample determines a parameter alone.
-    accepted : ndarray of bool
-    reason : ndarray of str
-        Why it was rejected; empty if it was not.
-    """
-
-    pass_name: NDArray[np.str_]
-    kind: NDArray[np.str_]
-    epoch: NDArray[np.str_]
-    residual: Array
-    sigma: Array
-    factor: Array
-    predicted: Array
-    accepted: NDArray[np.bool_]
-    reason: NDArray[np.str_]
-
-    def __len__(self) -> int:
-        return int(self.residual.size)
-
-    def __repr__(self) -> str:
-        passes = len(np.unique(self.pass_name))
-        rejected = int((~self.accepted).sum())
-        return f"<Samples: {len(self)} in {passes} passes, {rejected} rejected>"
-
-
-@dataclass(frozen=True, eq=False)
 class Solution:
     """Estimates with their uncertainties, and how they came about.
 
@@ -375,6 +338,18 @@ class Solution:
             found[key] = float(np.sqrt((used**2).mean()) * scale) if used.size else None
         return found
 
+    @cached_property
+    def residual_groups(self) -> tuple[ResidualGroup, ...]:
+        """Residuals by station, lander, antenna, frequency and season, of each kind."""
+        shifted = {(jump.pass_name, jump.kind) for jump in self.jumps}
+        return tuple(residual_groups(self.samples, shifted))
+
+    @cached_property
+    def standing_out(self) -> tuple[StandingOut, ...]:
+        """Groups of passes whose residuals are unlike those of the others."""
+        shifts = {e.name: e.value for e in self.pass_estimates if np.isfinite(e.sigma)}
+        return groups_standing_out(self.samples, self.jumps, shifts)
+
     @property
     def not_improved(self) -> tuple[str, ...]:
         """Parameters on which only the a priori value speaks."""
@@ -457,6 +432,7 @@ def solution_of(
     parameters: ParameterSet,
     rules: EditingRules,
     edited: EditedSolution,
+    before: Array,
     iterations: list[Iteration],
     warnings: list[str],
     provenance: Mapping[str, object],
@@ -481,7 +457,7 @@ def solution_of(
         covariance_formal=formal.covariance,
         covariance_realistic=realistic,
         sensitivity=estimate.sensitivity,
-        samples=_samples(linearisation, rules, edited),
+        samples=_samples(linearisation, rules, edited, before),
         components=dict(edited.judgement.components),
         pass_estimates=_pass_estimates(linearisation, edited),
         jumps=jumps,
@@ -553,10 +529,14 @@ def _never_below(covariance: Array, least: Array) -> Array:
     return covariance * np.outer(ratio, ratio)
 
 
-def _samples(linearisation: Linearisation, rules: EditingRules, edited: EditedSolution) -> Samples:
-    names = np.array([header.name for header in linearisation.headers])
+def _samples(
+    linearisation: Linearisation, rules: EditingRules, edited: EditedSolution, before: Array
+) -> Samples:
+    headers, of = linearisation.headers, linearisation.pass_index
+    names = np.array([header.name for header in headers])
+    labels = dict.fromkeys(label for header in headers for label in header.labels)
     return Samples(
-        names[linearisation.pass_index],
+        names[of],
         linearisation.kind,
         linearisation.epoch,
         edited.residual,
@@ -565,6 +545,8 @@ def _samples(linearisation: Linearisation, rules: EditingRules, edited: EditedSo
         edited.predicted(linearisation.sigma),
         edited.judgement.accepted,
         np.array(reasons(linearisation, rules, edited)),
+        before,
+        {label: np.array([h.labels.get(label, "") for h in headers])[of] for label in labels},
     )
 
 

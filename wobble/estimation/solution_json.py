@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,10 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
         "passes": misfit.passes,
         "passes_shifted": misfit.shifted,
         "largest_strain": {"parameter": misfit.strained, "sigmas": misfit.strain},
+        "residual_groups": [asdict(group) for group in solution.residual_groups],
+        "standing_out": [
+            asdict(standing) | {"text": str(standing)} for standing in solution.standing_out
+        ],
         "variance_components": {
             group: {
                 "form": component.form,

@@ -7,12 +7,14 @@ standard deviation leaves.
 from __future__ import annotations
 
 import html
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
 
 from wobble.estimation.default_knowledge import default_knowledge
-from wobble.estimation.passes import UNITS
+from wobble.estimation.passes import SHOWN_UNITS, UNITS
+from wobble.estimation.residual_groups import SEASON
 from wobble.estimation.solution import Estimate, Solution
 from wobble.estimation.variance import VarianceComponent
 from wobble.shown import shortly, with_the_digits_of
@@ -24,11 +26,15 @@ HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
 NUMERIC = (
     *("value", "sigma", "formal", "bootstrap", "a priori"),
     *("samples", "chi-square", "degrees of freedom", "ratio", "sigmas times"),
+    *("passes", "shifted", "rejected", "rms before", "rms after", "mean", "rms / expected"),
 )
 LEFT_OUT = (
     (),
-    ("formal", "a priori", "degrees of freedom"),
-    ("formal", "a priori", "bootstrap", "", "degrees of freedom", "chi-square", "samples"),
+    ("formal", "a priori", "degrees of freedom", "passes", "mean"),
+    (
+        *("formal", "a priori", "bootstrap", "", "degrees of freedom", "chi-square", "samples"),
+        *("passes", "mean", "shifted", "rejected", "rms / expected"),
+    ),
 )
 """Which columns are left out, the more the less room there is."""
 
@@ -47,7 +53,10 @@ def solution_as_text(solution: Solution, width: int | None = None) -> str:
     remarks = _remarks(solution) if "" in left_out else []
     first = [solution.misfit.headline, ""] if solution.misfit.headline else []
     against = "against the stated standard deviations:"
-    parts = [*first, _headline(solution), "", against, *quality, "", *table, "", *remarks]
+    parts = [*first, _headline(solution), "", against, *quality]
+    ends, _ = _fitting(residual_cells(solution), width)
+    parts += ["", "residuals before and after the fit:", *ends] if len(ends) > 1 else []
+    parts += ["", *table, "", *remarks]
     return "\n".join([*parts, *notes(solution)])
 
 
@@ -83,11 +92,15 @@ def solution_as_html(solution: Solution) -> str:
     first = f"<p><strong>{html.escape(verdict)}</strong></p>" if verdict else ""
     return (
         f"{first}<p>{html.escape(_headline(solution))}</p>"
-        f"{_html_table(misfit_cells(solution))}{_html_table(_cells(solution))}<ul>{remarks}</ul>"
+        f"{_html_table(misfit_cells(solution))}{_html_table(residual_cells(solution))}"
+        f"{_html_table(_cells(solution))}<ul>{remarks}</ul>"
     )
 
 
 def _html_table(cells: Sequence[Sequence[str]]) -> str:
+    """A table, or nothing if it has a head alone."""
+    if len(cells) == 1:
+        return ""
     first, *rows = cells
     head = "".join(f"<th>{cell}</th>" for cell in first)
     body = "".join(
@@ -135,6 +148,34 @@ def misfit_cells(solution: Solution) -> list[tuple[str, ...]]:
     ]
 
 
+RESIDUAL_HEAD = (
+    *("residuals of", "passes", "shifted", "samples", "rejected"),
+    *("rms before", "rms after", "mean", "unit", "rms / expected"),
+)
+
+
+def residual_cells(solution: Solution) -> list[tuple[str, ...]]:
+    """Residuals of each kind by station and lander, and by what else differs but the season."""
+    groups = [group for group in solution.residual_groups if group.of != SEASON]
+    number = Counter((group.kind, group.of) for group in groups)
+    rows = []
+    for group in groups:
+        if group.of not in ("station", "lander") and number[group.kind, group.of] == 1:
+            continue
+        scale, unit = SHOWN_UNITS.get(group.kind, (1.0, "SI"))
+        sizes = (group.before * scale, group.after * scale, group.mean * scale)
+        rows.append(
+            (
+                f"{group.kind}, {group.of} {group.name}",
+                *map(str, (group.passes, group.shifted, group.used, group.rejected)),
+                *(shortly(size, 3) for size in sizes),
+                unit,
+                shortly(group.factor, 3),
+            )
+        )
+    return [RESIDUAL_HEAD, *rows]
+
+
 def _found(component: VarianceComponent | None) -> str:
     if component is None:
         return ""
@@ -175,8 +216,9 @@ def _aligned(row: Sequence[str], widths: Sequence[int], head: Sequence[str]) -> 
 
 def notes(solution: Solution) -> list[str]:
     """What must be known beside the numbers, one sentence a line."""
+    lines = [str(standing) for standing in solution.standing_out]
     weights = solution.provenance.get("weights")
-    lines = [] if weights is None else [f"weights: {weights}"]
+    lines += [] if weights is None else [f"weights: {weights}"]
     for key, size in solution.rms.items():
         lines.append(f"rms {key}: " + ("no accepted sample" if size is None else f"{size:.4g}"))
     kinds = {group.kind for group in solution.misfit.groups}

@@ -76,27 +76,25 @@ class PassBiases:
         return tuple(names), np.column_stack(partials), np.array(sigmas)
 
 
-def grouping(tracking: Tracking, by: str) -> Grouping | None:
+def grouping(by: str) -> Grouping | None:
     """Labels of samples that share a variance component: their kind, with what they come from.
 
     Parameters
     ----------
-    tracking : Tracking
     by : {"kind", "station", "pass"}
         Kinds with too few samples in a pass for a component of their own keep that of the
         kind: a single wild sample must not pass for a noisy pass.
     """
     if by == "kind":
         return None
-    names = tracking.receiver if by == "station" else tracking.pass_id
-    labels = dict(zip(tracking.pass_id.tolist(), names.tolist(), strict=True))
 
     def label(equations: PassEquations) -> NDArray[np.str_]:
+        name = equations.labels["station"] if by == "station" else equations.name
         kinds = equations.kind.astype(object)
         for kind in np.unique(equations.kind).tolist():
             members = equations.kind == kind
             if by == "station" or members.sum() >= LEAST_SAMPLES:
-                kinds[members] = f"{kind} {labels[equations.name]}"
+                kinds[members] = f"{kind} {name}"
         return np.asarray(kinds, str)
 
     return label
@@ -146,6 +144,11 @@ def _pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indice
         off_boresight=computed.off_boresight[index],
         antenna_gain_db=computed.antenna_gain_db[index],
     )
+
+
+def _in_words(frequency: float) -> str:
+    """A frequency (Hz) of radio or light."""
+    return f"{frequency / 1e9:.4g} GHz" if frequency < 1e12 else f"{frequency / 1e12:.4g} THz"
 
 
 class _Whitening:
@@ -258,8 +261,24 @@ class TrackingModel:
                     whiten=whiten,
                     excluded=excluded[index],
                     step=self._steps(part, index),
+                    labels=self._labels(part, computed, index),
                 )
         self._first = False
+
+    def _labels(self, part: Tracking, computed: ComputedTracking, index: Indices) -> dict[str, str]:
+        """Who measured a pass, with whom, and how."""
+        middle = index[len(index) // 2]
+        ends = part.transmitter[middle], part.receiver[middle]
+        lander = str(part.lander[middle])
+        antennas = self.network.landers[lander].antennas
+        labels = {
+            "station": " to ".join(dict.fromkeys(map(str, ends))),
+            "lander": lander,
+            "frequency": _in_words(float(part.frequency[middle])),
+        }
+        if antennas:
+            labels["antenna"] = f"{antennas[int(computed.antenna[middle])].name} of {lander}"
+        return labels
 
     def _steps(self, part: Tracking, index: Indices) -> Array:
         """Shift of each sample by a lost cycle or an ambiguity, SI, shape (n,)."""

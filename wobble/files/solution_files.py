@@ -35,7 +35,8 @@ from wobble.estimation.misfit import Misfit
 from wobble.estimation.observability import Combination, UnseenCombination, WeakCombination
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.passes import Jump
-from wobble.estimation.solution import Iteration, PassEstimate, Samples, Solution
+from wobble.estimation.samples import Samples
+from wobble.estimation.solution import Iteration, PassEstimate, Solution
 from wobble.estimation.solution_json import solution_as_json
 from wobble.estimation.variance import VarianceComponent
 from wobble.text.atomic import write_atomically
@@ -78,7 +79,9 @@ SAMPLE_COLUMNS = (
     "predicted",
     "accepted",
     "reason",
+    "before",
 )
+"""Further columns of residuals.ecsv are labels."""
 
 
 def solution_as_texts(solution: Solution) -> dict[str, str]:
@@ -89,7 +92,7 @@ def solution_as_texts(solution: Solution) -> dict[str, str]:
         "covariance.ecsv": _square_table(names, names, solution.covariance_realistic),
         "covariance_formal.ecsv": _square_table(names, names, solution.covariance_formal),
         "information.ecsv": _information_table(solution.information),
-        "residuals.ecsv": Table({c: getattr(solution.samples, c) for c in SAMPLE_COLUMNS}),
+        "residuals.ecsv": _sample_table(solution.samples),
         "pass_parameters.ecsv": _pass_table(solution.pass_estimates),
     }
     if solution.earlier is not None:
@@ -309,7 +312,7 @@ def _assembled(path: Path) -> Solution:
         sensitivity=np.array([table[c] for c in considered], float)
         .reshape(-1, len(table))
         .T[places],
-        samples=Samples(**{c: np.asarray(samples[c]) for c in SAMPLE_COLUMNS}),
+        samples=_samples_from(samples),
         components={c["group"]: VarianceComponent(**c) for c in meta["variance_components"]},
         pass_estimates=_read_pass_estimates(path / "pass_parameters.ecsv"),
         jumps=tuple(Jump(**jump) for jump in meta["jumps"]),
@@ -326,6 +329,19 @@ def _assembled(path: Path) -> Solution:
         sigma_bootstrap=np.array(table[BOOTSTRAP], float)[places]
         if BOOTSTRAP in table.colnames
         else None,
+    )
+
+
+def _sample_table(samples: Samples) -> Table:
+    columns = {name: getattr(samples, name) for name in SAMPLE_COLUMNS}
+    return Table({**columns, **samples.labels})
+
+
+def _samples_from(table: Table) -> Samples:
+    labels = [name for name in table.colnames if name not in SAMPLE_COLUMNS]
+    return Samples(
+        **{name: np.asarray(table[name]) for name in SAMPLE_COLUMNS},
+        labels={name: np.asarray(table[name], str) for name in labels},
     )
 
 

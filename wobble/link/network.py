@@ -85,6 +85,8 @@ class ComputedTracking:
         it has none.
     antenna_gain_db : ndarray, shape (n,)
         Measured gain of that antenna toward the station, dB; NaN where none is measured.
+    antenna : ndarray, shape (n,)
+        Its place among those of the lander; zero if it has none.
     warnings : tuple of str
         Which measurements cannot have been made as they are computed, or by what the model does
         not hold.
@@ -98,6 +100,7 @@ class ComputedTracking:
     round_trip: Array
     off_boresight: Array
     antenna_gain_db: Array
+    antenna: Array
     warnings: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
@@ -393,18 +396,20 @@ class Network:
         received = down.reception
         sun = self.ephemeris.position("sun", received.epochs)
         toward = lander.look(down.transmission, down.vector)
-        off, gain = _nearest_antenna(lander.lander.antennas, toward)
+        off, gain, antenna = _nearest_antenna(lander.lander.antennas, toward)
         return {
             "sun_angle": sun_earth_probe_angle(received.center, down.transmission.center, sun),
             "off_boresight": off,
             "antenna_gain_db": gain,
+            "antenna": antenna,
         }
 
 
-def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Array, Array]:
-    """Angle from the boresight of the nearest antenna, and its measured gain (NaN if none)."""
+def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Array, Array, Array]:
+    """Angle from the boresight of the nearest antenna, its measured gain (NaN if none), place."""
     if not antennas:
-        return np.zeros(len(toward)), np.full(len(toward), np.nan)
+        nothing = np.zeros(len(toward))
+        return nothing, np.full(len(toward), np.nan), nothing
     off = np.array([antenna.off_boresight(toward) for antenna in antennas])
     gain = np.array(
         [
@@ -413,7 +418,7 @@ def _nearest_antenna(antennas: tuple[Antenna, ...], toward: Array) -> tuple[Arra
         ]
     )
     nearest, every = np.argmin(off, axis=0), np.arange(len(toward))
-    return off[nearest, every], gain[nearest, every]
+    return off[nearest, every], gain[nearest, every], nearest.astype(float)
 
 
 def _hardware(transmitter: Station, lander: Lander, receiver: Station) -> list[Delay]:
@@ -441,6 +446,7 @@ _GEOMETRY = (
     "round_trip",
     "off_boresight",
     "antenna_gain_db",
+    "antenna",
 )
 
 

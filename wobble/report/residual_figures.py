@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from wobble.errors import InputError, UnknownNameError
-from wobble.estimation.solution import Samples, Solution
+from wobble.estimation.samples import Samples
+from wobble.estimation.solution import Solution
 from wobble.report.geometry import SampleGeometry
 from wobble.report.style import (
     INK,

@@ -192,11 +192,12 @@ def rehearsal_section(solution: Solution, truth: Mapping[str, float] | None) -> 
 
 def residuals_section(solution: Solution, tracking: Tracking | None) -> Section:
     """Residuals by kind and by pass, what was rejected and what was shifted, with reasons."""
-    tables = [_kinds(solution), _noise(solution)]
+    tables = [_kinds(solution), _noise(solution), _groups(solution)]
     tables += [t for t in (_rejected(solution), _jumps(solution)) if t.rows]
     tables.append(_passes(solution, tracking))
     text = [] if solution.n_rejected else ["No sample was rejected."]
-    return Section("residuals", "Residuals", text=text, tables=tables)
+    points = [f"{standing}." for standing in solution.standing_out]
+    return Section("residuals", "Residuals", text=text, points=points, tables=tables)
 
 
 def _kinds(solution: Solution) -> Table:
@@ -215,6 +216,31 @@ def _kinds(solution: Solution) -> Table:
         )
     head = ("kind", "used", "rejected", "rms")
     return Table("Residuals by kind", head, rows, (1, 2, 3))
+
+
+def _groups(solution: Solution) -> Table:
+    """Residuals before and after the fit, by what they have in common."""
+    rows = []
+    for group in solution.residual_groups:
+        unit, scale = fitting_unit(group.kind, group.after)
+        sizes = (sized(size / scale, 3) for size in (group.before, group.after))
+        rows.append(
+            (
+                KIND_NAMES.get(group.kind, group.kind),
+                f"{group.of} {group.name}",
+                *map(str, (group.passes, group.shifted, group.used, group.rejected)),
+                *sizes,
+                sized(group.mean / scale, 2, signed=True),
+                unit,
+                sized(group.factor, 3),
+            )
+        )
+    head = (
+        *("kind", "of", "passes", "shifted", "used", "rejected", "rms before", "rms after"),
+        *("mean", "unit", "rms / expected"),
+    )
+    caption = "Residuals before and after the fit, by what passes have in common"
+    return Table(caption, head, rows, (2, 3, 4, 5, 6, 7, 8, 10), folded=len(rows) > FOLDED_FROM)
 
 
 def _noise(solution: Solution) -> Table:
