@@ -20,6 +20,7 @@ from tqdm import tqdm
 from wobble.campaign.candidates import CandidatePasses, compress
 from wobble.campaign.conditions import ViewLimits
 from wobble.campaign.derived import DerivedQuantity
+from wobble.campaign.diagnosis import Diagnosis, diagnosed, thinned, with_its_noise
 from wobble.campaign.pass_ledger import PassLedger, Violation
 from wobble.campaign.possible import exclusive_passes, possible_passes, shared_limits
 from wobble.campaign.precision import PrecisionHistory, precision_history
@@ -29,11 +30,12 @@ from wobble.campaign.visibility import ViewPeriods, find_view_periods
 from wobble.earth.orientation import OrientationTable
 from wobble.earth.stations import Station
 from wobble.ephemeris import open_ephemeris
-from wobble.errors import InputError
+from wobble.errors import ConvergenceError, InputError, WobbleError
 from wobble.estimation.bootstrap import Bootstrap, bootstrap
 from wobble.estimation.editing import EditingRules
 from wobble.estimation.fit import fit
 from wobble.estimation.least_squares import SquareRootInformation, eliminate_locals
+from wobble.estimation.misfit import Verdict
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.solution import Solution
@@ -229,16 +231,58 @@ class Campaign:
             The ``information`` of a solution from earlier measurements, to go on from.
         """
         model = self._model(tracking)
-        solution = fit(
-            model,
-            self.parameters,
-            self.editing,
-            earlier=earlier,
-            group=grouping(self.editing.group),
-            provenance=self.provenance(model.network),
+        try:
+            solution = fit(
+                model,
+                self.parameters,
+                self.editing,
+                earlier=earlier,
+                group=grouping(self.editing.group),
+                provenance=self.provenance(model.network),
+            )
+        except (InputError, ConvergenceError) as error:
+            self._explain(error, tracking)
+            raise
+        doubtful = solution.misfit.verdict > Verdict.FITS
+        return replace(
+            solution,
+            warnings=(*solution.warnings, *self.warnings, *model.warnings),
+            explanations=tuple(map(str, self.diagnose(tracking))) if doubtful else (),
         )
-        warnings = (*solution.warnings, *self.warnings, *model.warnings)
-        return replace(solution, warnings=warnings)
+
+    def diagnose(self, tracking: Tracking) -> tuple[Diagnosis, ...]:
+        """The usual mistakes that would explain why no model describes the measurements.
+
+        Of data and scenario: time scales and tags, signs, units, conversions from hertz, places
+        and names. `fit` asks for it where its solution does not describe the data. Nothing, if
+        nothing needs explaining or no single mistake explains it.
+        """
+        if not len(tracking):
+            return ()
+        few, values = thinned(tracking), self.parameters.estimated.values
+        model = self._model(few)
+        try:
+            noisy = with_its_noise(few, model, values)
+        except InputError:
+            # The budget knows no noise below the horizon, where mistakes may lead.
+            noisy = with_its_noise(few, replace(model, budget=None), values)
+        return diagnosed(model.network, noisy, self.parameters.estimated)
+
+    def _explain(self, error: WobbleError, tracking: Tracking) -> None:
+        """Raise the error of a fit with what would explain it, if anything does."""
+        explanations = " or ".join(map(str, self.diagnose(tracking)))
+        if not explanations:
+            return
+        why = f"what would explain it is a usual mistake: {explanations}"
+        if isinstance(error, InputError):
+            raise InputError(
+                f"{error.problem} ({why})",
+                source=error.source,
+                field=error.field,
+                found=error.found,
+                expected=error.expected,
+            ) from error
+        raise ConvergenceError(f"{error}; {why}") from error
 
     def bootstrap(
         self,

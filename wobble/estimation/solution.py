@@ -254,6 +254,8 @@ class Solution:
         Of measurements that are not among the samples, if the fit went on from it.
     sigma_bootstrap : ndarray, shape (p,), or None
         Standard deviations from passes drawn again, SI, if that was done.
+    explanations : tuple of str
+        Usual mistakes each of which would explain why the data are not described.
     """
 
     parameters: ParameterSet
@@ -276,6 +278,7 @@ class Solution:
     provenance: Mapping[str, object]
     earlier: SquareRootInformation | None = None
     sigma_bootstrap: Array | None = None
+    explanations: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:

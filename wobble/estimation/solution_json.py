@@ -26,6 +26,7 @@ def solution_as_json(solution: Solution) -> dict[str, Any]:
         "describes_data": misfit.describes_data,
         "verdict": misfit.verdict.name.lower(),
         "verdict_reasons": list(misfit.reasons),
+        "explanations": list(solution.explanations),
         "n_used": solution.n_used,
         "n_rejected": solution.n_rejected,
         "rejected": _rejected(solution),

@@ -19,7 +19,7 @@ from wobble.estimation.solution import Estimate, Solution
 from wobble.estimation.variance import VarianceComponent
 from wobble.shown import shortly, with_the_digits_of
 
-__all__ = ["solution_as_html", "solution_as_text"]
+__all__ = ["solution_as_html", "solution_as_text", "verdict"]
 
 MOST_REJECTED = 8
 HEAD = ("parameter", "value", "sigma", "formal", "a priori", "unit", "")
@@ -51,7 +51,8 @@ def solution_as_text(solution: Solution, width: int | None = None) -> str:
     table, left_out = _fitting(_cells(solution), width)
     quality, _ = _fitting(misfit_cells(solution), width)
     remarks = _remarks(solution) if "" in left_out else []
-    first = [solution.misfit.headline, ""] if solution.misfit.headline else []
+    said = verdict(solution)
+    first = [*said, ""] if said else []
     against = "against the stated standard deviations:"
     parts = [*first, _headline(solution), "", against, *quality]
     ends, _ = _fitting(residual_cells(solution), width)
@@ -88,8 +89,7 @@ def _text_table(cells: Sequence[Sequence[str]]) -> list[str]:
 def solution_as_html(solution: Solution) -> str:
     """The solution for a notebook."""
     remarks = "".join(f"<li>{html.escape(note.strip())}</li>" for note in notes(solution))
-    verdict = solution.misfit.headline
-    first = f"<p><strong>{html.escape(verdict)}</strong></p>" if verdict else ""
+    first = "".join(f"<p><strong>{html.escape(line)}</strong></p>" for line in verdict(solution))
     return (
         f"{first}<p>{html.escape(_headline(solution))}</p>"
         f"{_html_table(misfit_cells(solution))}{_html_table(residual_cells(solution))}"
@@ -107,6 +107,16 @@ def _html_table(cells: Sequence[Sequence[str]]) -> str:
         "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in row) + "</tr>" for row in rows
     )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def verdict(solution: Solution) -> list[str]:
+    """What must be read before the numbers, and what would explain it; empty if nothing."""
+    if not solution.misfit.headline:
+        return []
+    return [
+        solution.misfit.headline,
+        *(f"a usual mistake would explain it: {text}" for text in solution.explanations),
+    ]
 
 
 def _headline(solution: Solution) -> str:

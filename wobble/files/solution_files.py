@@ -165,6 +165,7 @@ def _meta(solution: Solution) -> dict[str, Any]:
     return {
         "misfit": solution.misfit.as_json(),
         "describes_data": solution.misfit.describes_data,
+        "explanations": list(solution.explanations),
         EARLIER: solution.earlier is not None,
         "iterations": [asdict(iteration) for iteration in solution.iterations],
         "variance_components": [asdict(c) for c in solution.components.values()],
@@ -323,6 +324,7 @@ def _assembled(path: Path) -> Solution:
         a_priori_share=np.array(table["a_priori_share"], float)[places],
         limited_by=tuple(str(table["limited_by"][place]) for place in places),
         warnings=tuple(meta["warnings"]),
+        explanations=tuple(meta["explanations"]),
         information=read_information(path / "information.ecsv"),
         provenance=meta["provenance"],
         earlier=read_information(path / f"{EARLIER}.ecsv") if meta[EARLIER] else None,

@@ -22,6 +22,7 @@ from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.check.lines import HandCheck
 from wobble.estimation.solution import Solution
+from wobble.estimation.solution_text import verdict
 from wobble.report import summary
 from wobble.report.content import ATTENTION, ReportFigure, Section
 from wobble.report.figures import report_figures
@@ -118,7 +119,7 @@ def render_report(
         .render(
             campaign=campaign,
             kind=summary.kind_of_report(solution, tracking, truth),
-            verdict=solution.misfit.headline if solution is not None else "",
+            verdict=verdict(solution) if solution is not None else [],
             asked=summary.asked(campaign),
             came_out=summary.came_out(solution, periods, passes),
             numbers=summary.headline_numbers(solution) if solution is not None else [],
