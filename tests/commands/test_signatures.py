@@ -14,7 +14,7 @@ from wobble.constants import MAS
 @pytest.fixture(scope="module")
 def scenario(short_text, tmp_path_factory):
     path = tmp_path_factory.mktemp("signatures") / "campaign.toml"
-    text = short_text.replace("stop = 2031-07-01", "stop = 2031-05-08")
+    text = short_text.replace("stop = 2031-07-01", "stop = 2031-05-25")
     text = text.replace('use = ["alder", "broom", "cliff"]', 'use = ["broom"]')
     path.write_text(text, encoding="utf-8")
     return path
@@ -41,6 +41,10 @@ def test_the_table_has_the_sizes_known_by_hand(scenario, tmp_path):
     for column in ("pass_range", "pass_range_rate", "season_range", "season_range_rate"):
         np.testing.assert_allclose(table[f"{column}_formula_ratio"], 1.0, atol=1e-3)
     assert {p.name for p in (tmp_path / "figures").iterdir()} == {"pass_1.svg", "season_1.svg"}
+    drawn = [
+        (tmp_path / "figures" / f"{what}_1.svg").read_text("utf-8") for what in ("pass", "season")
+    ]
+    assert ["antenna west" in svg for svg in drawn] == [False, True]
 
 
 def test_json_tells_what_has_no_part_and_what_has_no_formula(scenario):

@@ -60,6 +60,25 @@ def test_pooled_curves_lie_about_what_the_budget_expects():
         assert (pooled.error / pooled.value).max() < 0.3
 
 
+def test_where_one_pass_reaches_it_is_as_uncertain_as_a_pass_is_elsewhere():
+    # Levels scattered by a factor of three; the chance of an ordinate is far less than that.
+    rng = np.random.default_rng(8)
+    passes = [
+        (np.exp(1.1 * rng.standard_normal()) * rng.standard_normal(n), a_pass(range(n)))
+        for n in [30] * 19 + [120]
+    ]
+    pooled = pooled_allan_deviation(passes, {})
+    relative = pooled.error / pooled.value
+    assert pooled.place[-1] == 60.0 * 32  # beyond 30 counts
+    assert relative[-1] > 0.7 * np.sqrt(20.0) * relative[0]
+
+
+def test_residuals_of_nothing_but_zeros_have_no_error():
+    zeros = [(np.zeros(20), a_pass(range(20)))] * 3
+    for pooled in (pooled_spectrum(zeros, {}), pooled_allan_deviation(zeros, {})):
+        assert np.all(pooled.error == 0.0)
+
+
 def test_allan_deviation_is_of_the_received_frequency():
     # White frequency noise: 2 sigma / c at the count time (two-way), falling with the root.
     budget = Budget((WhiteRangeRate(sigma=5e-5),))

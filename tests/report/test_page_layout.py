@@ -67,8 +67,24 @@ def test_the_document_and_the_browser_agree_on_the_colours(page):
 def test_paper_has_no_navigation_and_no_page_break_in_a_figure(page):
     printed = page[page.index("@media print") : page.index("</style>")]
     assert re.search(r"nav \{ display: none; \}", printed)
-    assert re.search(r"figure[^{]*\{ break-inside: avoid; \}", printed)
+    assert {"figure", "table", "tr"} <= _with(printed, "break-inside: avoid")
+    # Tables that are long enough to be folded may be longer than a page.
+    assert "details table" in _with(printed, "break-inside: auto")
     assert re.search(r"\.scroll \{ overflow: visible; \}", printed)
+
+
+def test_on_paper_no_heading_stands_alone_at_the_foot_of_a_page(page):
+    # Seen in print: heading, a sentence and the caption of a table at the foot, the table overleaf.
+    printed = page[page.index("@media print") : page.index("</style>")]
+    heads = {"h1", "h2", "h3", "h2 + p", "caption", "thead", "details > summary"}
+    assert heads <= _with(printed, "break-after: avoid")
+
+
+def _with(sheet, declaration):
+    """Selectors of the rules that hold a declaration."""
+    rules = re.findall(r"([^{}]+)\{([^{}]*)\}", sheet)
+    lists = [selectors for selectors, body in rules if declaration in body]
+    return {one.strip() for selectors in lists for one in selectors.split(",")}
 
 
 def test_the_sections_stand_in_the_order_of_a_reader(page):

@@ -18,6 +18,7 @@ from wobble.report.effort_figures import (
 )
 from wobble.report.study_figures import precision_lines, precision_map
 from wobble.report.style import days, offscreen
+from wobble.report.text import TIMES
 
 mpl.use("Agg")
 
@@ -49,7 +50,49 @@ def test_a_map_has_the_first_axis_down_and_the_second_across(table):
     assert [t.get_text() for t in axes.get_xticklabels()] == ["2031", "2032", "2033"]
     assert [t.get_text() for t in axes.get_yticklabels()] == ["0 deg", "50 deg"]
     assert [t.get_text() for t in axes.texts] == ["30", "20", "10", "60", "40", "none"]
-    assert "mas/yr" in axes.figure.axes[-1].get_ylabel()
+    assert "mas/yr" in axes.get_title("left")
+
+
+def written(table, sigma):
+    """Numbers in the cells of a map, and beside its scale of colours."""
+    table["sigma core.factor"] = sigma
+    axes = precision_map(table, ("latitude", "stop"), "core.factor")
+    axes.figure.canvas.draw()
+    bar = axes.figure.axes[-1]
+    low, high = bar.get_ylim()
+    labels = zip(bar.get_yticks(), bar.get_yticklabels(), strict=True)
+    shown = [label.get_text() for tick, label in labels if low <= tick <= high]
+    return [text.get_text() for text in axes.texts], shown
+
+
+def test_cells_have_the_digits_that_tell_them_apart(table):
+    cells, scale = written(table, [31.2, 30.9, 26.3, 31.4, 31.14, 30.2])
+    assert cells == ["31.2", "30.9", "26.3", "31.4", "31.1", "30.2"]
+    assert scale == ["27", "28", "29", "30", "31"]
+    cells, _ = written(table, [31.42, 31.4, 26.3, 31.4, 31.14, 30.2])
+    assert cells[:4] == ["31.42", "31.40", "26.30", "31.40"]
+
+
+def test_cells_that_do_not_differ_look_alike(table):
+    cells, scale = written(table, [31.20001, 31.20002, 31.20003, 31.2, 31.2, 31.2])
+    assert cells == ["31"] * 6
+    # No shorter than a tenth, in plain numbers.
+    numbers = [float(text) for text in scale]
+    assert numbers[-1] - numbers[0] > 1.5
+
+
+@pytest.mark.parametrize(
+    ("ends", "expected"),
+    [
+        ((0.9, 1.12), ["0.90", "0.95", "1.00", "1.05", "1.10"]),
+        ((7.0, 80.0), ["10", "20", "50"]),
+        ((0.7, 1200.0), ["1", "10", "100", "1000"]),
+        ((1e-8, 3e-8), [f"{n} {TIMES} 10⁻⁸" for n in ("1.0", "1.5", "2.0", "2.5", "3.0")]),
+    ],
+)
+def test_a_scale_of_colours_has_plain_round_numbers(table, ends, expected):
+    _, scale = written(table, np.linspace(*ends, 6))
+    assert scale == expected
 
 
 def test_a_map_of_one_value_or_none_can_be_drawn(table):

@@ -119,7 +119,8 @@ def _add(folder: ResultFolder, campaign: Campaign, found: ResidualNoise) -> None
             (residual_allan_deviation, "residual-allan", "Allan deviation of residuals"),
         ):
             axes = draw(found, campaign.budget)
-            add_figure(folder, axes, name, title, f"{title}, with what budgets expect.")
+            text = f"{title}, with what budgets expect; bars hold the scatter between passes."
+            add_figure(folder, axes, name, title, text)
 
 
 def _lines(campaign: Campaign, found: ResidualNoise) -> list[str]:
@@ -128,6 +129,7 @@ def _lines(campaign: Campaign, found: ResidualNoise) -> list[str]:
         f"{campaign.name}: noise of {len(found.passes)} passes, {found.samples} samples",
         f"levels at 60 s, {np.degrees(place.sun_angle):.3g} deg from the Sun, "
         f"{place.distance / ASTRONOMICAL_UNIT:.3g} au",
+        "+-: standard errors, the scatter between passes included",
         "",
         f"{'contribution':<20}{'factor':>15}{'level':>25}",
     ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections import defaultdict
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -80,7 +81,7 @@ def signatures_command(
     \b
     Example: wobble signatures synthetic_passes/campaign.toml --parameter "spin.*"
 
-    Writes signatures.ecsv and figures; dots are the first-order formulas
+    Writes signatures.ecsv and figures, a panel for each antenna; dots are the first-order formulas
     (Yseboodt, Dehant & Peters 2017), beside the lines of the full model.
     """
     station = _one("station", station, [s.name for s in campaign.stations])
@@ -90,7 +91,7 @@ def signatures_command(
     with result_folder(out) as folder:
         periods = campaign.view_periods(progress=sys.stderr.isatty())
         found, names = {}, asked
-        for what, tags in _spans(periods, station, lander).items():
+        for what, (tags, antenna) in _spans(periods, station, lander).items():
             frequency = np.full(len(tags), campaign.frequency)
             link = campaign.plan_network.link(station, lander, station, frequency)
             names = signature_names(link, tags, asked)
@@ -100,7 +101,7 @@ def signatures_command(
                     field="--parameter",
                     found=", ".join(chosen),
                 )
-            found[what] = _compared(link, tags, names)
+            found[what] = _compared(link, tags, names, antenna)
         table = _table(found)
         if folder:
             meta = campaign.provenance(campaign.plan_network)
@@ -127,37 +128,52 @@ def _one(kind: str, name: str | None, known: list[str]) -> str:
     return name
 
 
-def _spans(periods: ViewPeriods, station: str, lander: str) -> dict[str, Time]:
-    """Tags of the longest view period, and of the middles of all."""
+def _spans(
+    periods: ViewPeriods, station: str, lander: str
+) -> dict[str, tuple[Time, NDArray[np.str_]]]:
+    """Tags of the longest view period, and of the middles of all, with the antenna of each."""
     own = np.flatnonzero((periods.station == station) & (periods.lander == lander))
     if not own.size:
         raise InputError("never sees the lander", field=station, found=lander)
     longest = own[periods.duration[own].argmax()]
     share = np.linspace(0.0, 1.0, SAMPLES + 2)[1:-1] * periods.duration[longest]
     middles = periods.start[own] + TimeDelta(0.5 * periods.duration[own], format="sec")
-    return {"pass": periods.start[longest] + TimeDelta(share, format="sec"), "season": middles}
+    return {
+        "pass": (
+            periods.start[longest] + TimeDelta(share, format="sec"),
+            np.repeat(periods.antenna[longest], SAMPLES),
+        ),
+        "season": (middles, periods.antenna[own]),
+    }
 
 
-Compared = tuple[Signatures, Signatures | None]
+@dataclass(frozen=True)
+class Compared:
+    """Signatures of the full model, those that have a formula by it, and the antennas (n,)."""
+
+    exact: Signatures
+    formula: Signatures | None
+    antenna: NDArray[np.str_]
 
 
-def _compared(link: Link, tags: Time, names: tuple[str, ...]) -> Compared:
-    """Signatures of the full model, and of the formulas for those that have one."""
+def _compared(
+    link: Link, tags: Time, names: tuple[str, ...], antenna: NDArray[np.str_]
+) -> Compared:
     simple = tuple(name for name in names if name in formula_names(link))
     full = signatures(link, tags, names, COUNT_TIME)
-    return full, first_order(link, tags, simple, COUNT_TIME) if simple else None
+    return Compared(full, first_order(link, tags, simple, COUNT_TIME) if simple else None, antenna)
 
 
 def _table(found: dict[str, Compared]) -> QTable:
     """Largest change by one unit, and the ratio of the formulas' rms to that of the model."""
-    full = found["pass"][0]
+    full = found["pass"].exact
     table = QTable({"parameter": full.names, "unit": full.units})
-    for what, (exact, formula) in found.items():
-        sizes = exact.table()
+    for what, one in found.items():
+        sizes = one.exact.table()
         for kind in ("range", "range rate"):
             label = f"{what}_{kind.replace(' ', '_')}"
             table[label] = sizes[f"{kind}, largest"]
-            table[f"{label}_formula_ratio"] = _ratio(exact, formula, kind.replace(" ", "_"))
+            table[f"{label}_formula_ratio"] = _ratio(one.exact, one.formula, kind.replace(" ", "_"))
     return table
 
 
@@ -205,7 +221,7 @@ def _json(table: QTable, station: str, lander: str, left_out: list[str]) -> dict
 
 def _add_figures(folder: ResultFolder, found: dict[str, Compared]) -> None:
     """Parameters of one family and unit together, so that their sizes compare."""
-    full = found["pass"][0]
+    full = found["pass"].exact
     families: dict[tuple[str, str], list[str]] = defaultdict(list)
     for name, unit in zip(full.names, full.units, strict=True):
         families[name.rpartition(".")[0], unit].append(name)
@@ -215,11 +231,12 @@ def _add_figures(folder: ResultFolder, found: dict[str, Compared]) -> None:
         for first in range(0, len(names), MOST)
     ]
     with offscreen():
-        for what, (exact, formula) in found.items():
+        for what, one in found.items():
             for k, names in enumerate(parts, start=1):
+                formula = one.formula
                 has_all = formula is not None and set(names) <= set(formula.names)
                 beside = formula.only(names) if formula is not None and has_all else None
-                axes = signature_figure(exact.only(names), beside)
+                axes = signature_figure(one.exact.only(names), beside, one.antenna)
                 title = f"Signatures over a {what}: {', '.join(names)}"
                 text = "Range and range rate per unit of each parameter; dots: first order."
                 add_figure(folder, axes[0], f"{what}_{k}", title, text)

@@ -11,7 +11,12 @@ is projected away first, so that the levels are not biased by its estimation. Wi
 
     -2 ln L = ln det C + r^T C^-1 r,   F_kl = tr(C^-1 C_k C^-1 C_l) / 2
 
-where F is the Fisher information of the theta, whose inverse gives the uncertainties.
+where F is the Fisher information of the theta. Its inverse gives the uncertainties if all
+passes have one level; from several passes, each of which has its own, they are known no better
+than the jackknife over passes tells (`wobble.noise.between_passes`), which follows from the
+scores ``s_i`` of the passes by one step of Fisher scoring without each:
+
+    theta_(i) = theta - (F - F_i)^-1 s_i,   s_ik = (r^T C^-1 C_k C^-1 r - tr C^-1 C_k) / 2
 """
 
 from __future__ import annotations
@@ -26,6 +31,7 @@ from scipy.linalg import lapack, null_space
 
 from wobble.errors import ConvergenceError, InputError
 from wobble.noise.allan import overlapping_allan_deviation
+from wobble.noise.between_passes import jackknife_error
 from wobble.noise.budget import Budget
 from wobble.noise.geometry import PassGeometry
 
@@ -41,6 +47,8 @@ Array = NDArray[np.float64]
 
 LOG_LIMIT = 30.0
 """Levels are sought within exp(+-30) of the budget's own variance."""
+NO_INFORMATION = 1e-10
+"""Eigenvalues below it, in units of the contributions' own information, are rounding error."""
 GRID_TOLERANCE = 1e-3
 """How far from the grid of the counts a time tag may lie, in counts."""
 
@@ -58,9 +66,10 @@ class NoiseEstimate:
     scales : ndarray, shape (k,)
         Factors on their standard deviations, relative to the budget given.
     sigmas : ndarray, shape (k,)
-        Standard deviations of the factors; where a contribution is too small to be seen, the
-        factor is near zero and its sigma is an upper limit; where the data cannot show it at
-        all, the sigma is infinite and the factor is 1, as given.
+        Standard errors of the factors, the scatter between passes included; where a
+        contribution is too small to be seen, the factor is near zero and its sigma is an upper
+        limit; where the data cannot show it at all, the sigma is infinite and the factor is 1,
+        as given.
     log_likelihood : float
         Restricted log-likelihood at the maximum, without constants.
     """
@@ -240,9 +249,11 @@ def estimate_levels(
         raise ConvergenceError(f"no maximum of the likelihood of the noise: {found.message}")
     theta = np.exp(found.x)
     scales = np.sqrt(theta)
-    sigma_theta = _sigmas(_information(theta, blocks))
+    scores, information = _by_pass(theta, blocks)
+    sigma_theta = _sigmas(information.sum(axis=0))
     # d(scale) = d(theta) / (2 scale); near zero the square root of the sigma is the limit.
-    sigmas = np.minimum(sigma_theta / (2.0 * scales), np.sqrt(sigma_theta))
+    of_one_level = np.minimum(sigma_theta / (2.0 * scales), np.sqrt(sigma_theta))
+    sigmas = np.maximum(of_one_level, _scatter(theta, scores, information))
     contributions = tuple(
         replace(c, scale=c.scale * float(scale))
         for c, scale in zip(budget.contributions, scales, strict=True)
@@ -291,32 +302,67 @@ def _deviance(theta: Array, blocks: Sequence[_Block]) -> tuple[float, Array]:
         log_determinant, inverse = _inverted(theta, block)
         weighted = inverse @ block.residuals
         value += log_determinant + float(block.residuals @ weighted)
-        traces = np.einsum("ij,kij->k", inverse, block.covariances)
-        squares = np.einsum("i,kij,j->k", weighted, block.covariances, weighted)
-        gradient += theta * (traces - squares)
+        gradient -= 2.0 * theta * _score(block, inverse)
     return value, gradient
 
 
-def _information(theta: Array, blocks: Sequence[_Block]) -> Array:
-    total = np.zeros((theta.size, theta.size))
-    for block in blocks:
+def _score(block: _Block, inverse: Array) -> Array:
+    """Derivatives of ln L of a pass by the theta, shape (k,)."""
+    weighted = inverse @ block.residuals
+    traces = np.einsum("ij,kij->k", inverse, block.covariances)
+    squares = np.einsum("i,kij,j->k", weighted, block.covariances, weighted)
+    return np.asarray((squares - traces) / 2.0)
+
+
+def _by_pass(theta: Array, blocks: Sequence[_Block]) -> tuple[Array, Array]:
+    """Scores (m, k) and Fisher information (m, k, k) of each pass."""
+    scores = np.zeros((len(blocks), theta.size))
+    information = np.zeros((len(blocks), theta.size, theta.size))
+    for i, block in enumerate(blocks):
         _, inverse = _inverted(theta, block)
         parts = inverse @ block.covariances
-        total += 0.5 * np.einsum("kij,lji->kl", parts, parts)
-    return total
+        scores[i] = _score(block, inverse)
+        information[i] = 0.5 * np.einsum("kij,lji->kl", parts, parts)
+    return scores, information
+
+
+def _scatter(theta: Array, scores: Array, information: Array) -> Array:
+    """Standard errors of the scales by the scatter between passes; 0 where it is not seen."""
+    total = information.sum(axis=0)
+    steps = [_solved(total - own, score) for own, score in zip(information, scores, strict=True)]
+    left_out = np.sqrt(np.maximum(theta - np.stack(steps), 0.0))
+    return jackknife_error(left_out, np.diagonal(information, axis1=1, axis2=2) > 0.0)
 
 
 def _sigmas(information: Array) -> Array:
     """Square roots of the diagonal of the inverse; infinite where there is no information."""
-    size = np.sqrt(np.diagonal(information))
-    seen = size > 0.0
-    result = np.full(size.size, np.inf)
-    scaled = information[np.ix_(seen, seen)] / np.outer(size[seen], size[seen])
-    values, vectors = np.linalg.eigh(scaled)
+    size, seen, values, vectors = _scaled(information)
     # Contributions of one shape cannot be told apart: their sigmas become as large as they are.
     variance = (vectors**2 / np.maximum(values, np.finfo(float).eps)).sum(axis=1)
+    result = np.full(size.size, np.inf)
     result[seen] = np.sqrt(variance) / size[seen]
     return result
+
+
+def _solved(information: Array, score: Array) -> Array:
+    """The step of Fisher scoring; 0 in directions of which there is no information."""
+    size, seen, values, vectors = _scaled(information)
+    told = values > NO_INFORMATION
+    step = np.zeros(size.size)
+    along = vectors[:, told].T @ (score[seen] / size[seen]) / values[told]
+    step[seen] = vectors[:, told] @ along / size[seen]
+    return step
+
+
+def _scaled(information: Array) -> tuple[Array, NDArray[np.bool_], Array, Array]:
+    """Square root of the diagonal, where it is positive, eigenvalues and -vectors of the rest.
+
+    Of the information in units that make its diagonal 1.
+    """
+    size = np.sqrt(np.maximum(np.diagonal(information), 0.0))
+    seen = size > 0.0
+    scaled = information[np.ix_(seen, seen)] / np.outer(size[seen], size[seen])
+    return size, seen, *np.linalg.eigh(scaled)
 
 
 def _inverted(theta: Array, block: _Block) -> tuple[float, Array]:

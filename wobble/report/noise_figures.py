@@ -1,6 +1,7 @@
 """Residuals of many passes against a noise budget: spectrum and Allan deviation.
 
-In: a `ResidualNoise` and the scenario's budget. Out: matplotlib axes.
+In: a `ResidualNoise` and the scenario's budget. Out: matplotlib axes. Bars are standard errors
+that hold the scatter between passes.
 """
 
 from __future__ import annotations

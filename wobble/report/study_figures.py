@@ -5,30 +5,49 @@ In: the table of a study. Out: matplotlib axes.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from astropy.table import QTable
 from matplotlib.axes import Axes
-from matplotlib.colors import LogNorm
+from matplotlib.colorbar import Colorbar
+from matplotlib.colors import LogNorm, Normalize
+from matplotlib.ticker import LogLocator, MaxNLocator
 from numpy.typing import NDArray
 
 from wobble.campaign.derived import quantity_unit
-from wobble.report.style import PALETTE, axes_column, axes_or_new, styled
-from wobble.report.text import SIGMA, sized, unit_text
+from wobble.report.style import (
+    INK,
+    PALETTE,
+    axes_column,
+    axes_or_new,
+    short_log_axis,
+    styled,
+)
+from wobble.report.text import MOST_DECIMALS, SIGMA, fixed, sized, unit_text
 
 __all__ = ["precision_lines", "precision_map"]
 
 Array = NDArray[np.float64]
 MOST_NUMBERS = 60
 """Cells in which the value is written; more would be too small to read."""
+DIGITS = (2, 3, 4)
+"""Of a number; no precision is predicted to more."""
+LEAST_SPAN = 1.1
+"""Ratio of the ends of a scale of colours: what differs by less looks alike."""
+LOGARITHMIC = 10.0
+"""Ratio of the ends from which a scale of colours is logarithmic."""
 
 
 @styled
 def precision_map(
     table: QTable, names: Sequence[str], quantity: str, axes: Axes | None = None
 ) -> Axes:
-    """Precision of one quantity over a grid of two axes, on a logarithmic scale.
+    """Precision of one quantity over a grid of two axes.
+
+    Colours are on a linear scale, or on a logarithmic one where precisions differ by more than
+    a factor of ten.
 
     Parameters
     ----------
@@ -46,17 +65,17 @@ def precision_map(
         grid[cell] = float(getattr(row[f"sigma {quantity}"], "value", row[f"sigma {quantity}"]))
     axes = axes_or_new(axes, height=0.36 * len(down) + 1.8)
     drawn = np.ma.masked_invalid(grid)
-    # A single value, or none, has no range of its own.
-    norm = LogNorm() if drawn.count() and drawn.min() < drawn.max() else None
+    norm = _scale(drawn)
     image = axes.imshow(drawn, norm=norm, cmap="cividis", aspect="auto", interpolation="none")
     if grid.size <= MOST_NUMBERS:
-        _write_numbers(axes, drawn)
+        _write_numbers(axes, drawn, norm)
     axes.set_xticks(range(len(across)), across, rotation=30, ha="right")
     axes.set_yticks(range(len(down)), down)
     axes.set_ylabel(names[0])
     axes.set_xlabel(names[1])
+    axes.set_title(_label(quantity))
     axes.grid(False)
-    axes.figure.colorbar(image, ax=axes, label=_label(quantity))
+    _number(axes.figure.colorbar(image, ax=axes), norm)
     return axes
 
 
@@ -98,10 +117,53 @@ def _label(quantity: str, gap: str = " ") -> str:
     return f"{SIGMA} {quantity}" + (f"{gap}({unit_text(unit)})" if unit else "")
 
 
-def _write_numbers(axes: Axes, drawn: np.ma.MaskedArray) -> None:
-    middle = np.sqrt(drawn.min() * drawn.max()) if drawn.count() else 0.0
-    for (i, j), value in np.ndenumerate(drawn.filled(np.nan)):
-        text = sized(value) if np.isfinite(value) else "none"
-        # Dark cells are those of small values.
-        color = "white" if value < middle else "black"
+def _scale(drawn: np.ma.MaskedArray) -> Normalize:
+    """From the best to the worst precision, and no shorter than differences that matter."""
+    if not drawn.count():
+        return Normalize(0.0, 1.0)
+    low, high = float(drawn.min()), float(drawn.max())
+    if 0.0 < low <= high / LOGARITHMIC:
+        return LogNorm(low, high)
+    missing = max(LEAST_SPAN * low - high, 0.0) / (1.0 + LEAST_SPAN)
+    return Normalize(low - missing, high + missing)
+
+
+def _number(bar: Colorbar, norm: Normalize) -> None:
+    """Plain numbers beside a scale of colours, or powers of ten where it spans many."""
+    assert norm.vmin is not None
+    assert norm.vmax is not None
+    if isinstance(norm, LogNorm):
+        short_log_axis(bar.ax.yaxis)
+        if norm.vmax / norm.vmin > LOGARITHMIC**2:
+            bar.ax.yaxis.set_major_locator(LogLocator())
+        return
+    locator = MaxNLocator(6, steps=[1, 2, 5, 10])
+    ticks = np.asarray(locator.tick_values(norm.vmin, norm.vmax))
+    rounding = 1e-9 * (norm.vmax - norm.vmin)
+    inside = ticks[(ticks > norm.vmin - rounding) & (ticks < norm.vmax + rounding)].tolist()
+    decimals = math.ceil(-math.log10(ticks[1] - ticks[0]) - 1e-9)
+    bar.set_ticks(inside, labels=[_to_decimals(tick, decimals) for tick in inside])
+
+
+def _write_numbers(axes: Axes, drawn: np.ma.MaskedArray, norm: Normalize) -> None:
+    values = drawn.filled(np.nan)
+    for ((i, j), value), text in zip(
+        np.ndenumerate(values), _told_apart(values.ravel().tolist()), strict=True
+    ):
+        # Dark cells are those of small values; a cell without a value has the page's colour.
+        color = INK if np.isnan(value) else "white" if norm(value) < 0.5 else "black"
         axes.text(j, i, text, ha="center", va="center", color=color, fontsize=8)
+
+
+def _told_apart(values: Sequence[float]) -> list[str]:
+    """Numbers in as few digits, at least two, as show those differ that do at the most digits."""
+    written = [[sized(value, digits) for value in values] for digits in DIGITS]
+    different = len(set(written[-1]))
+    return next(texts for texts in written if len(set(texts)) == different)
+
+
+def _to_decimals(value: float, decimals: int) -> str:
+    """A number to so many decimals, with a power of ten where they are many."""
+    if decimals <= MOST_DECIMALS or value <= 0.0:
+        return fixed(value, max(decimals, 0))
+    return sized(value, decimals + math.floor(math.log10(value) + 1e-9) + 1)

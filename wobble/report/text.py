@@ -12,6 +12,7 @@ from astropy.time import Time
 
 __all__ = [
     "MINUS",
+    "MOST_DECIMALS",
     "SIGMA",
     "TIMES",
     "fixed",
