@@ -13,6 +13,9 @@ from scenario_text import changed
 from wobble.cli import main
 
 
+ONLY_ITS_RATE = '[estimate]\nparameters = ["spin.rate"]\n'
+
+
 def wobble(*arguments):
     return CliRunner().invoke(main, ["budget", *map(str, arguments)])
 
@@ -25,7 +28,7 @@ def inner_scenario(short_text, tmp_path):
         ('body = "mars"', 'body = "venus"'),
         (
             r"(?s)\[estimate\].*?(?=\[data\.agreement\]\n)",
-            '[estimate]\nparameters = ["spin.rate"]\n',
+            ONLY_ITS_RATE,
         ),
     )
     path = tmp_path / "campaign.toml"
