@@ -12,7 +12,6 @@ from scenario_text import changed
 
 from wobble.cli import main
 
-
 ONLY_ITS_RATE = '[estimate]\nparameters = ["spin.rate"]\n'
 
 

@@ -24,6 +24,7 @@ import numpy as np
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.prediction import round_trip_prediction
+from wobble.earth.series import LONGEST_GAP
 from wobble.errors import InputError
 from wobble.files.crd import read_crd
 from wobble.files.measurement_table import read_normal_point_table, read_passes
@@ -60,7 +61,9 @@ def _read_message(path: Path, campaign: Campaign | None) -> tuple[Tracking, list
             expected=EXAMPLE,
         )
     predict = round_trip_prediction(campaign, simulated=agreement.simulated)
-    found = tracking_of_message(read_tdm(path), agreement, predict)
+    weather = campaign.media.weather
+    longest_gap = weather.longest_gap if weather is not None else LONGEST_GAP
+    found = tracking_of_message(read_tdm(path), agreement, predict, longest_gap)
     return found, list(found.meta["warnings"])
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
+from wobble.earth.series import LONGEST_GAP, MediaSeries, StationSeries, WeatherSeries
 from wobble.earth.stations import Station
 from wobble.errors import InputError
 from wobble.files.data_files import TDM, extension
@@ -45,7 +45,7 @@ def _read(
     if not files:
         raise section.error("files", "no file is named", files, "at least one table")
     settings = {
-        "longest_gap": section.quantity("longest_gap", "s", "3 h"),
+        "longest_gap": section.quantity("longest_gap", "s", f"{LONGEST_GAP:g} s"),
         "outside": section.text("outside", "refuse"),
     }
     section.finish()
