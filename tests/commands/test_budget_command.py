@@ -50,6 +50,7 @@ def test_the_table_fits_sixty_columns_and_is_that_of_the_file(short_scenario, tm
 
 def test_json_has_numbers_for_every_contribution(short_scenario):
     content = json.loads(wobble(short_scenario, "--json").stdout)
+    content.pop("parameters")
     assert {len(values) for values in content.values()} == {9}
     assert sum(content["share_of_variance"][:-1]) == pytest.approx(1.0)
 
@@ -115,3 +116,30 @@ def test_an_angle_that_cannot_be_says_what_can(short_scenario, inner_scenario):
     negative = wobble(short_scenario, "--distance", "-1 au")
     assert negative.exit_code == 2
     assert "--distance: is not positive" in negative.output
+
+
+def test_every_parameter_is_shown_with_its_value_and_where_it_is_from(short_text, tmp_path):
+    # The defaults by hand, from the contributions' own tables: 8.42 GHz of the X band, 0.5 m of
+    # range calibration; the demonstration states 27 dB Hz, and 0.5 m although it is the default.
+    path = tmp_path / "campaign.toml"
+    path.write_text(short_text, encoding="utf-8")
+    told = json.loads(wobble(path, "--json").stdout)["parameters"]
+    by_name = {(row["contribution"], row["parameter"]): row for row in told}
+    for name, value, unit, source in (
+        (("thermal_phase", "carrier_to_noise_density_db"), 27.0, "dB Hz", "stated"),
+        (("thermal_phase", "downlink_frequency"), 8.42e9, "Hz", "default"),
+        (("range_calibration", "range_error"), 0.5, "m", "stated"),
+        (("transponder", "range_rate"), 2e-5, "m / s", "default"),
+        (("transponder", "scale"), 1.0, "", "default"),
+    ):
+        row = by_name[name]
+        assert (row["value"], row["unit"], row["source"]) == (value, unit, source)
+    assert {row["contribution"] for row in told} == set(
+        json.loads(wobble(path, "--json").stdout)["contribution"][:-1]
+    )
+    lines = [" ".join(line.split()) for line in wobble(path).stdout.splitlines()]
+    assert "carrier_to_noise_density_db 27 dB Hz stated" in lines
+    assert "downlink_frequency 8.42e+09 Hz default" in lines
+    out = tmp_path / "budget"
+    wobble(path, "--out", out)
+    assert len(QTable.read(out / "budget_parameters.ecsv")) == len(told)

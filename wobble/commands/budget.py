@@ -33,7 +33,13 @@ from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError
-from wobble.noise.budget_table import BudgetRow, LinkConditions, budget_table
+from wobble.noise.budget_table import (
+    BudgetRow,
+    LinkConditions,
+    ParameterRow,
+    budget_table,
+    parameter_table,
+)
 from wobble.report.figures import budget_figures
 from wobble.text.ecsv import ecsv_text
 from wobble.text.toml_section import parse_quantity
@@ -108,7 +114,8 @@ def budget(
     The distance is that of the planet at the Sun angle. An inner planet
     has two, before the Sun and beyond it: both are shown.
 
-    Writes budget.ecsv and two figures for each distance.
+    Writes budget.ecsv, budget_parameters.ecsv and two figures for each
+    distance.
     """
     if campaign.budget is None:
         raise InputError(
@@ -121,21 +128,26 @@ def budget(
         _Link(name, how_far, conditions, budget_table(campaign.budget, conditions))
         for name, how_far, conditions in _conditions(campaign, sun_angle, elevation, distance)
     ]
-    table = _table(links)
+    table, parameters = _table(links), parameter_table(campaign.budget)
     with result_folder(out) as folder:
         if folder:
-            folder.add("budget.ecsv", ecsv_text(table, {"scenario": campaign.source.name}))
+            meta = {"scenario": campaign.source.name}
+            folder.add("budget.ecsv", ecsv_text(table, meta))
+            folder.add("budget_parameters.ecsv", ecsv_text(_parameters(parameters), meta))
             for link in links:
                 ending = f"-{link.name.replace(' ', '-').lower()}" if len(links) > 1 else ""
                 for figure in budget_figures(campaign.budget, link.conditions):
                     folder.add(f"figures/{figure.name}{ending}.svg", figure.svg)
     if as_json:
-        print_json({name: np.asarray(table[name].value).tolist() for name in table.colnames})
+        columns = {name: np.asarray(table[name].value).tolist() for name in table.colnames}
+        print_json({**columns, "parameters": [_as_json(row) for row in parameters]})
         return
     say(f"{campaign.name}: noise of the link, 1 sigma")
     for link in links:
         for line in _lines(link):
             click.echo(line)
+    for line in _parameter_lines(parameters):
+        click.echo(line)
     print_where(folder, f"wobble check {campaign.source} holds these numbers against a pencil's")
 
 
@@ -215,6 +227,35 @@ def _lines(link: _Link) -> list[str]:
         ),
         "",
     ]
+
+
+def _parameters(rows: list[ParameterRow]) -> QTable:
+    """The parameters of the contributions, as texts: they have different units."""
+    told = [(r.contribution, r.name, r.text, r.source, r.meaning) for r in rows]
+    return QTable(rows=told, names=("contribution", "parameter", "value", "source", "meaning"))
+
+
+def _as_json(row: ParameterRow) -> dict[str, object]:
+    return {
+        "contribution": row.contribution,
+        "parameter": row.name,
+        "value": row.value,
+        "unit": row.unit,
+        "source": row.source,
+        "meaning": row.meaning,
+    }
+
+
+def _parameter_lines(rows: list[ParameterRow]) -> list[str]:
+    """Each contribution with its parameters, in sixty columns."""
+    lines = ["parameters of the contributions"]
+    before = ""
+    for row in rows:
+        if row.contribution != before:
+            lines.append(row.contribution)
+            before = row.contribution
+        lines.append(f"  {row.name:<35}{row.text:>14} {row.source}")
+    return [*lines, ""]
 
 
 def _number(value: float) -> str:

@@ -19,6 +19,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from decimal import localcontext
+from typing import Any
 
 import numpy as np
 from astropy.time import Time
@@ -294,7 +295,7 @@ def _with_weather(
     return dataclasses.replace(tracking, meta=meta, **weather)
 
 
-def _at_receivers(series: WeatherSeries, tracking: Tracking) -> dict[str, Array]:
+def _at_receivers(series: WeatherSeries, tracking: Tracking) -> dict[str, Any]:
     """Each quantity of the weather for each measurement, NaN where the series says nothing."""
     weather = {column: np.full(len(tracking), np.nan) for column in WEATHER_LIMITS}
     for station in series.stations:
