@@ -28,6 +28,7 @@ from wobble.commands.output import (
     result_folder,
     say,
 )
+from wobble.commands.quantities import QuantityType
 from wobble.commands.steps import scenario_argument
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.ephemeris import open_ephemeris
@@ -42,37 +43,17 @@ from wobble.noise.budget_table import (
 )
 from wobble.report.figures import budget_figures
 from wobble.text.ecsv import ecsv_text
-from wobble.text.toml_section import parse_quantity
 
 __all__ = ["COMMANDS"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-class _QuantityType(click.ParamType):
-    """A number with its unit on the command line."""
-
-    name = "quantity"
-
-    def __init__(self, unit: str) -> None:
-        self.unit = unit
-
-    def convert(
-        self, value: str | float, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        if isinstance(value, float):
-            return value
-        try:
-            return parse_quantity(value, self.unit)
-        except ValueError as error:
-            self.fail(f"{value!r} {error}; expected such as '1 {self.unit}'", param, ctx)
-
-
 def _where(
     name: str, unit: str, meaning: str, default: str | None = None, told: str | bool = True
 ) -> Callable[[F], F]:
     """An option that says where the link is."""
-    kind = _QuantityType(unit)
+    kind = QuantityType(unit)
     return click.option(name, type=kind, default=default, show_default=told, help=meaning)
 
 

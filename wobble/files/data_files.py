@@ -33,6 +33,7 @@ from wobble.scenario.agreement_section import EXAMPLE
 from wobble.tdm.conversion import tracking as tracking_of_message
 from wobble.tdm.kvn import read_tdm
 from wobble.text.time_tags import calendar_text
+from wobble.text.toml_section import read_toml
 from wobble.tracking import Tracking
 
 __all__ = ["TDM", "extension", "read_tracking"]
@@ -102,6 +103,7 @@ def read_tracking(
         that are of the same measurement.
     """
     files = [Path(path) for path in paths]
+    _require_there(files, campaign)
     parts: list[Tracking] = []
     warnings: list[str] = []
     for path in files:
@@ -111,6 +113,16 @@ def read_tracking(
     joined = Tracking.concatenate(parts)
     sources = np.repeat(np.arange(len(files)), [len(part) for part in parts])
     return _used_once(joined, [str(files[k]) for k in sources], warnings)
+
+
+def _require_there(files: list[Path], campaign: Campaign | None) -> None:
+    """Complain of files that are not there, and say where the scenario names them."""
+    for path in files:
+        if path.exists():
+            continue
+        if campaign is not None and path in campaign.data_files:
+            raise read_toml(campaign.source).section("data", {}).file_not_found("files", path)
+        raise InputError("the file is not found", source=path)
 
 
 def extension(path: Path) -> str:
