@@ -163,7 +163,7 @@ def test_a_file_that_is_no_scenario_is_refused(content, said, tmp_path):
 
 
 def test_a_scenario_that_is_not_there_is_refused(tmp_path):
-    _assert_refused(wobble("plan", tmp_path / "nowhere.toml"), ["nowhere.toml", "No such file"])
+    _assert_refused(wobble("plan", tmp_path / "nowhere.toml"), ["nowhere.toml", "is not found"])
 
 
 def _faulty_data(folder, kind):

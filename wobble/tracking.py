@@ -40,11 +40,12 @@ KINDS = {"range": "m", "range_rate": "m / s", "one_way_range_rate": "m / s"}
 TAGS = ("receive", "transmit")
 NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
 WEATHER_LIMITS = {
-    "pressure_hpa": (300.0, 1200.0),
-    "temperature_k": (180.0, 340.0),
+    "pressure_hpa": (300.0, 1100.0),
+    "temperature_k": (180.0, 335.0),
     "humidity_percent": (0.0, 100.0),
 }
-"""What the weather can be on the Earth: other numbers are in other units, or no numbers."""
+"""What a station on the ground can measure, from the Dead Sea to the highest mountains; other
+numbers are in other units, or no numbers. The formulas for the air take what lies within."""
 
 
 class RowError(InputError):

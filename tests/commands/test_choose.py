@@ -9,6 +9,7 @@ from astropy.table import QTable
 from click.testing import CliRunner
 
 from wobble.cli import main
+from wobble.commands.choose import _budget
 from wobble.files.results import read_schedule
 
 
@@ -89,6 +90,8 @@ def test_the_scenarios_targets_are_weighed_and_the_fewest_passes_found(scenario)
         (["--hours", "alder=0"], ["--hours", "must be positive"]),
         (["--hours", "adler=3"], ["station", "perhaps 'alder'"]),
         (["--hours", "alder=x"], ["--hours", "alder=x"]),
+        (["--hours", "40 m"], ["--hours", "given in m", "does not convert to h", '"40 h"']),
+        (["--hours", "-3 h"], ["--hours", "must be positive"]),
         (["--passes", 4, "--for", "core.radios"], ["perhaps 'core.radius'"]),
         (["--passes", 4, "--for", "pole.*"], ["pole.*"]),
         (["--passes", 4, "--for", "all = 3"], ["all", "without a value"]),
@@ -126,3 +129,11 @@ def test_a_target_of_the_scenario_that_is_none_is_located(scenario, tmp_path):
     path.write_text(text.replace('"150 mas/yr"', '"150 mas"'), encoding="utf-8")
     message = wobble("choose", path, "--passes", 3).stderr
     assert re.search(r"campaign\.toml, line \d+: target\.pole\.precession_rate", message)
+
+
+def test_hours_may_have_their_unit(short_campaign):
+    assert _budget(short_campaign, None, "40 h", None).hours == 40.0
+    assert _budget(short_campaign, None, "90 min", None).hours == pytest.approx(1.5)
+    assert _budget(short_campaign, None, "40", None).hours == 40.0
+    by_station = _budget(short_campaign, None, "alder=40 h, broom=20", None).station_hours
+    assert by_station == {"alder": 40.0, "broom": 20.0}

@@ -1,8 +1,10 @@
 import numpy as np
 import pytest
 
+from wobble.earth.series import WeatherSeries
 from wobble.earth.weather import standard_pressure, standard_temperature, water_vapour_pressure
 from wobble.errors import InputError
+from wobble.tracking import WEATHER_LIMITS
 
 
 def steam_saturation_pressure(t):
@@ -93,3 +95,13 @@ def test_weather_in_a_wrong_unit_is_refused(humidity, temperature, pressure, fie
 def test_a_range_error_counts_and_names_the_first_offender():
     with pytest.raises(InputError, match=r"2 of 3 values.*12000\.0.*-1000 to 11000 m"):
         standard_pressure(np.array([0.0, 12e3, 13e3]))
+
+
+@pytest.mark.parametrize("quantity", list(WEATHER_LIMITS))
+def test_measurements_series_and_formulas_have_the_same_limits(quantity):
+    # What a table of measurements takes, the formulas for its delay must take, too.
+    for limit in WEATHER_LIMITS[quantity]:
+        weather = {"pressure_hpa": 900.0, "temperature_k": 280.0, "humidity_percent": 50.0}
+        weather[quantity] = limit
+        assert np.isfinite(water_vapour_pressure(**weather))
+    assert WeatherSeries.LIMITS[quantity] == WEATHER_LIMITS[quantity]

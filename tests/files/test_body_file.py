@@ -208,6 +208,6 @@ def test_an_impossible_body_is_refused_with_its_file(write: Write) -> None:
 def test_an_unknown_body_is_answered_with_the_known_ones(tmp_path: Path) -> None:
     with pytest.raises(UnknownNameError, match=r"found 'mras'; expected perhaps 'mars'"):
         read_body("mras")
-    with pytest.raises(InputError, match=r"none.toml: cannot be read"):
+    with pytest.raises(InputError, match=r"none.toml: the file is not found"):
         read_body(tmp_path / "none.toml")
     assert {"mars", "moon"} <= set(READY_MADE)

@@ -125,9 +125,9 @@ def test_broken_tables_are_refused_with_file_and_column(tmp_path, lines):
     assert "pressure" in refused(path, text.replace("unit: hPa", "unit: K"))
     for several in ('"Hz, s"', "dex(Hz)"):
         assert "frequency" in refused(path, text.replace("unit: Hz", f"unit: {several}"))
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is a folder, not a file"):
         read_passes(tmp_path)
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="the file is not found"):
         read_passes(tmp_path / "missing.ecsv")
 
 

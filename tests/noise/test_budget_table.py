@@ -16,6 +16,7 @@ from wobble.noise.budget_table import (
     allan_deviation,
     budget_table,
     contributions_against_sun_angle,
+    parameter_table,
 )
 from wobble.noise.contributions.clocks import Transponder
 from wobble.noise.contributions.thermal import ThermalPhase
@@ -85,3 +86,21 @@ def test_a_white_budget_has_a_table_too():
     assert rows[1].allan_60 == approx(2 * 5e-5 / SPEED_OF_LIGHT)
     assert rows[0].range == 1.0
     assert rows[0].share == 0.0
+
+
+def test_a_parameter_is_stated_if_it_was_given_or_differs_from_the_default():
+    budget = Budget.from_tables(
+        [
+            {"contribution": "transponder", "range_rate": 2e-5},
+            {"contribution": "transponder"},
+            {"contribution": "allan_deviations", "averaging_times": [1.0], "deviations": [1e-12]},
+        ]
+    )
+    rows = {(row.contribution, row.name): row for row in parameter_table(budget)}
+    assert rows["transponder", "range_rate"].stated
+    assert not rows["transponder 2", "range_rate"].stated
+    assert rows["allan_deviations", "averaging_times"].text == "1 s"
+    assert not rows["allan_deviations", "low_cutoff"].stated
+    assert {row.stated for row in parameter_table(standard_budget())} == {False}
+    (changed, *_) = parameter_table(Budget((Transponder(scale=2.0),)))
+    assert (changed.name, changed.stated) == ("scale", True)

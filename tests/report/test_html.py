@@ -12,6 +12,7 @@ from conftest import Rehearsal
 
 from wobble import __version__
 from wobble.errors import InputError
+from wobble.noise.budget_table import parameter_table
 from wobble.report.content import ReportFigure
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
@@ -240,3 +241,12 @@ def test_a_campaign_alone_makes_a_report(rehearsal: Rehearsal) -> None:
 def test_a_solution_of_other_measurements_is_refused(rehearsal: Rehearsal) -> None:
     with pytest.raises(InputError, match="was not made from these measurements"):
         render_report(**rehearsal.all | {"tracking": rehearsal.tracking[:-3]})
+
+
+def test_every_parameter_of_the_noise_stands_with_its_value(rehearsal: Rehearsal) -> None:
+    page = Page(render_report(campaign=rehearsal.campaign, figures=[]))
+    assert rehearsal.campaign.budget is not None
+    for row in parameter_table(rehearsal.campaign.budget):
+        assert row.name in page.text
+        assert row.text in page.text
+    assert "stated or default" in page.text

@@ -105,7 +105,7 @@ def test_wrong_heads_are_refused(study):
     grid = '[grid]\n"campaign.seed" = [1]'
     with pytest.raises(InputError, match=r"line 5: study\.quantities.*perhaps 'core\.factor'"):
         study(grid, HEAD.replace("core.factor", "core.facter"))
-    with pytest.raises(InputError, match=r"nowhere\.toml: cannot be read"):
+    with pytest.raises(InputError, match=r"study.scenario: the file is not found.*nowhere"):
         study(grid, HEAD.replace("campaign.toml", "nowhere.toml"))
     with pytest.raises(InputError, match="asks for nothing"):
         study(grid, HEAD.replace('["core.factor"]', "[]"))

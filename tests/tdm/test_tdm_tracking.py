@@ -265,7 +265,35 @@ def test_weather_is_interpolated_within_its_span_and_unknown_outside():
     np.testing.assert_allclose(found.humidity_percent, [np.nan, 45.5, np.nan, np.nan])
     assert np.isnan(found.temperature_k).all()
     weather.add("TEMPERATURE", "2021-03-01T06:00:00", "12.5")
-    with pytest.raises(InputError, match="TEMPERATURE: no weather of the Earth"):
+    with pytest.raises(InputError, match="TEMPERATURE: is out of range for the air of the Earth"):
+        tracking(sample, AGREEMENT)
+
+
+def test_weather_is_unknown_in_a_gap_that_is_too_long():
+    # The rule of every weather series: linear over at most three hours, unless another gap is said.
+    records = [SENT, *(("RANGE", f"2021-03-01T{h:02d}:00:00", "1.0") for h in (5, 6, 9, 11))]
+    sample = message(records, **RANGE)
+    weather = Segment()
+    for keyword, value in (("TIME_SYSTEM", "UTC"), ("PARTICIPANT_1", "A")):
+        weather.describe(keyword, value)
+    for hour, pressure in ((5, "870"), (7, "880"), (11, "840")):
+        weather.add("PRESSURE", f"2021-03-01T{hour:02d}:00:00", pressure)
+    sample.segments.append(weather)
+    found = tracking(sample, AGREEMENT)
+    np.testing.assert_allclose(found.pressure_hpa, [870.0, 875.0, np.nan, 840.0], rtol=1e-9)
+    wider = tracking(sample, AGREEMENT, longest_gap=4 * 3600.0)
+    np.testing.assert_allclose(wider.pressure_hpa, [870.0, 875.0, 860.0, 840.0], rtol=1e-9)
+
+
+def test_two_readings_of_one_instant_that_differ_are_refused():
+    sample = message([SENT, ("RANGE", AT, "1.0")], **RANGE)
+    weather = Segment()
+    for keyword, value in (("TIME_SYSTEM", "UTC"), ("PARTICIPANT_1", "A")):
+        weather.describe(keyword, value)
+    for pressure in ("870", "880"):
+        weather.add("PRESSURE", AT, pressure)
+    sample.segments.append(weather)
+    with pytest.raises(InputError, match="pressure_hpa: two samples at north contradict"):
         tracking(sample, AGREEMENT)
 
 

@@ -73,7 +73,7 @@ def hand_check(
                 field="campaign.start",
                 expected="start and stop, or files of data",
             )
-        tracking, _ = read_tracking(campaign.data_files)
+        tracking, _ = read_tracking(campaign.data_files, campaign)
     scene = Scene.of(campaign, tracking)
     lines = [*link_lines(scene), *signature_lines(scene)]
     conditions = _conditions(scene)

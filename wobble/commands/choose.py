@@ -36,6 +36,7 @@ from wobble.commands.output import (
     result_folder,
     say,
 )
+from wobble.commands.quantities import parse_in
 from wobble.commands.steps import CAUTION, scenario_argument
 from wobble.commands.targets import AFTER, PLANET, hours_text, left_after
 from wobble.errors import InputError, UnknownNameError
@@ -64,7 +65,7 @@ OPTION = "--for"
 @click.option("--passes", type=int, help="Number of passes.")
 @click.option(
     "--hours",
-    help='Station hours at most: "40" in all, or "alder=40,broom=20" of these stations alone.',
+    help='Station hours at most: "40" or "40 h" in all, or "alder=40,broom=20" of these alone.',
 )
 @click.option("--per-week", type=int, help="Passes a week at most.")
 @click.option("--step", help='Between begins of possible passes, "15 min"; a pass if left out.')
@@ -164,23 +165,24 @@ def _budget(
 
 
 def _hours(value: str, whole: str) -> float:
+    expected = '"40", "40 h" or "alder=40,broom=20 h"'
     try:
-        hours = float(value)
-    except ValueError:
-        hours = np.nan
-    if not 0.0 < hours < np.inf:
+        hours = parse_in(value, "h")
+    except ValueError as error:
+        raise InputError(f"is {error}", field="--hours", found=whole, expected=expected) from error
+    if not hours > 0.0:
         raise InputError(
             "a budget of hours must be positive (leave out a station without hours)",
             field="--hours",
             found=whole,
-            expected='"40" or "alder=40,broom=20"',
+            expected=expected,
         )
     return hours
 
 
 def _seconds(step: str) -> float:
     try:
-        return parse_quantity(step, "s")
+        return parse_quantity(step, "s", "min")
     except ValueError as error:
         raise InputError(f"is {error}", field="--step", found=step, expected='"15 min"') from error
 

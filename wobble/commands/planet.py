@@ -26,6 +26,7 @@ from wobble.commands.output import (
     result_folder,
     say,
 )
+from wobble.commands.quantities import QuantityType
 from wobble.constants import DAY, JULIAN_YEAR, MAS
 from wobble.ephemeris import open_ephemeris
 from wobble.epochs import Epochs
@@ -42,6 +43,7 @@ from wobble.planet.interior_samples import InteriorSamples
 from wobble.planet.liquid_core import LiquidCore
 from wobble.planet.nutation import PrecessionBudget
 from wobble.planet.nutation_series import NutationSeries
+from wobble.planet.parameter_units import unit_of
 from wobble.planet.rotation import RotationModel, TabulatedLibration
 from wobble.report import planet_figures
 from wobble.report.style import offscreen
@@ -67,7 +69,11 @@ MODELS = ("two-layer", "three-layer")
 @click.option("--years", type=float, default=60.0, show_default=True, help="Span about J2000.")
 @click.option("--harmonics", type=int, default=6, show_default=True, help="Highest multiple of l.")
 @click.option("--core-factor", type=float, help="Core factor F; with --core-period.")
-@click.option("--core-period", type=float, help="Free core nutation, days, negative: retrograde.")
+@click.option(
+    "--core-period",
+    type=QuantityType("d", bare=True),
+    help='Free core nutation, "-242.3 d", negative: retrograde; days without a unit.',
+)
 @OUT
 @JSON
 def nutation(
@@ -308,18 +314,19 @@ def interior(
 
 
 _KEYS = {
-    "--rate": ("pole.precession_rate", "rad / s"),
-    "--core-factor": ("core.factor", ""),
-    "--core-period": ("core.period", "s"),
+    "--rate": "pole.precession_rate",
+    "--core-factor": "core.factor",
+    "--core-period": "core.period",
 }
 
 
 def _estimate(solution: Path | None, given: dict[str, str | None]) -> CoreEstimate:
-    values = {
-        _KEYS[option][0]: parse_measured(text, _KEYS[option][1], field=option)
-        for option, text in given.items()
-        if text is not None
-    }
+    values = {}
+    for option, text in given.items():
+        if text is not None:
+            unit = unit_of(_KEYS[option])
+            measured = parse_measured(text, unit.si, field=option, user=unit.user)
+            values[_KEYS[option]] = measured
     if not values and solution is None:
         raise InputError("nothing to infer from", expected="a solution, or --rate and others")
     stated = CoreEstimate.from_values(values, "independent: " + ", ".join(values) if values else "")

@@ -27,9 +27,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.earth.troposphere import gravity_factor, marini_fraction
 from wobble.earth.weather import (
-    PRESSURE_RANGE_HPA,
-    TEMPERATURE_RANGE_K,
     ZERO_CELSIUS,
+    measurable,
     water_vapour_pressure,
     within,
 )
@@ -117,7 +116,7 @@ def zenith_hydrostatic_delay(
     InputError
         If a pressure is not between 300 and 1100 hPa or a wavelength out of range.
     """
-    pressure = within(pressure_hpa, *PRESSURE_RANGE_HPA, field="pressure_hpa", unit="hPa")
+    pressure = measurable("pressure_hpa", pressure_hpa)
     dispersion = _dry_dispersion(wavelength_m)
     return 0.002416579 * dispersion * pressure / gravity_factor(latitude, height)
 
@@ -167,7 +166,7 @@ def optical_mapping(
         If an elevation is not between 3 and 90 degrees or a temperature not between 180 and
         335 K.
     """
-    t = within(temperature_k, *TEMPERATURE_RANGE_K, field="temperature_k", unit="K")
+    t = measurable("temperature_k", temperature_k)
     celsius, cosine, h = t - ZERO_CELSIUS, np.cos(latitude), np.asarray(height, float)
     a1, a2, a3 = (
         constant + thermal * celsius + zonal * cosine + vertical * h

@@ -32,12 +32,15 @@ from numpy.typing import NDArray
 from wobble.constants import J2000_JD
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
+from wobble.tracking import WEATHER_LIMITS
 
-__all__ = ["OUTSIDE", "MediaSeries", "StationSeries", "WeatherSeries"]
+__all__ = ["LONGEST_GAP", "OUTSIDE", "MediaSeries", "StationSeries", "WeatherSeries"]
 
 Array = NDArray[np.float64]
 Names = NDArray[np.str_]
 
+LONGEST_GAP = 3 * 3600.0
+"""Longest time between two samples over which is interpolated unless something else is said, s."""
 OUTSIDE = ("refuse", "hold", "standard")
 """What may happen where a series says nothing."""
 
@@ -68,7 +71,7 @@ class StationSeries:
 
     station: Names
     epoch: Time
-    longest_gap: float = 3 * 3600.0
+    longest_gap: float = LONGEST_GAP
     outside: str = "refuse"
     source: str = "series"
 
@@ -279,11 +282,9 @@ class WeatherSeries(StationSeries):
     wind_m_s: Array = None  # type: ignore[assignment]
     rain_mm_h: Array = None  # type: ignore[assignment]
 
-    # What the formulas for the air take; wind and rain beyond any record are in other units.
+    # Wind and rain beyond any record are in other units.
     LIMITS: ClassVar[dict[str, tuple[float, float]]] = {
-        "pressure_hpa": (300.0, 1100.0),
-        "temperature_k": (180.0, 335.0),
-        "humidity_percent": (0.0, 100.0),
+        **WEATHER_LIMITS,
         "wind_m_s": (0.0, 120.0),
         "rain_mm_h": (0.0, 500.0),
     }

@@ -31,8 +31,7 @@ import scipy.constants
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.earth.weather import (
-    PRESSURE_RANGE_HPA,
-    TEMPERATURE_RANGE_K,
+    measurable,
     water_vapour_pressure,
     within,
 )
@@ -143,7 +142,7 @@ def zenith_hydrostatic_delay(
     InputError
         If a pressure is not between 300 and 1100 hPa.
     """
-    pressure = within(pressure_hpa, *PRESSURE_RANGE_HPA, field="pressure_hpa", unit="hPa")
+    pressure = measurable("pressure_hpa", pressure_hpa)
     return 0.0022768 * pressure / gravity_factor(latitude, height)
 
 
@@ -163,7 +162,7 @@ def zenith_wet_delay(temperature_k: ArrayLike, vapour_pressure_hpa: ArrayLike) -
         If a temperature is not between 180 and 335 K or a vapour pressure not between 0
         and 150 hPa.
     """
-    t = within(temperature_k, *TEMPERATURE_RANGE_K, field="temperature_k", unit="K")
+    t = measurable("temperature_k", temperature_k)
     vapour = within(vapour_pressure_hpa, 0.0, 150.0, field="vapour_pressure_hpa", unit="hPa")
     return 0.002277 * (1255.0 / t + 0.05) * vapour
 

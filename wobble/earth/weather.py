@@ -21,14 +21,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError
+from wobble.tracking import WEATHER_LIMITS
 
-__all__ = ["standard_pressure", "standard_temperature", "water_vapour_pressure", "within"]
+__all__ = [
+    "measurable",
+    "standard_pressure",
+    "standard_temperature",
+    "water_vapour_pressure",
+    "within",
+]
 
 Array = NDArray[np.float64]
 
-# What a station on the ground can measure, from the Dead Sea to the highest mountains.
-PRESSURE_RANGE_HPA = (300.0, 1100.0)
-TEMPERATURE_RANGE_K = (180.0, 335.0)
+UNITS = {"pressure_hpa": "hPa", "temperature_k": "K", "humidity_percent": "%"}
 HEIGHT_RANGE = (-1.0e3, 11.0e3)
 
 SEA_LEVEL_TEMPERATURE_K = 288.15
@@ -103,12 +108,29 @@ def water_vapour_pressure(
     InputError
         If a value is out of the range of a station on the ground.
     """
-    humidity = within(humidity_percent, 0.0, 100.0, field="humidity_percent", unit="%")
-    t = within(temperature_k, *TEMPERATURE_RANGE_K, field="temperature_k", unit="K")
-    pressure = within(pressure_hpa, *PRESSURE_RANGE_HPA, field="pressure_hpa", unit="hPa")
+    humidity = measurable("humidity_percent", humidity_percent)
+    t = measurable("temperature_k", temperature_k)
+    pressure = measurable("pressure_hpa", pressure_hpa)
     saturation_pa = np.exp(1.2378847e-5 * t**2 - 1.9121316e-2 * t + 33.93711047 - 6.3431645e3 / t)
     enhancement = 1.00062 + 3.14e-6 * pressure + 5.6e-7 * (t - ZERO_CELSIUS) ** 2
     return humidity / 100.0 * enhancement * saturation_pa / 100.0
+
+
+def measurable(quantity: str, values: ArrayLike) -> Array:
+    """The values of a quantity of the weather as floats, if a station can have measured them.
+
+    Parameters
+    ----------
+    quantity : str
+        One of `wobble.tracking.WEATHER_LIMITS`, which names the unit too.
+    values : array_like, shape (n,)
+
+    Raises
+    ------
+    InputError
+        As `within`.
+    """
+    return within(values, *WEATHER_LIMITS[quantity], field=quantity, unit=UNITS[quantity])
 
 
 def within(values: ArrayLike, low: float, high: float, *, field: str, unit: str) -> Array:

@@ -14,6 +14,7 @@ from wobble.errors import InputError
 from wobble.estimation.core_estimate import NAMES, CoreEstimate
 from wobble.estimation.parameters import unit_scale
 from wobble.files.solution_files import read_solution
+from wobble.text.lines import why_unreadable
 
 __all__ = ["read_core_estimate"]
 
@@ -58,7 +59,7 @@ def _from_json(path: Path) -> CoreEstimate:
     except InputError as error:
         raise error.of(path) from error
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
+        raise InputError(why_unreadable(error), source=path) from error
     except (UnicodeDecodeError, ValueError, KeyError, TypeError) as error:
         raise InputError(
             f"is not a solution in JSON ({error!r})",

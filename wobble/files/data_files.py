@@ -24,6 +24,7 @@ import numpy as np
 
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.prediction import round_trip_prediction
+from wobble.earth.series import LONGEST_GAP
 from wobble.errors import InputError
 from wobble.files.crd import read_crd
 from wobble.files.measurement_table import read_normal_point_table, read_passes
@@ -32,6 +33,7 @@ from wobble.scenario.agreement_section import EXAMPLE
 from wobble.tdm.conversion import tracking as tracking_of_message
 from wobble.tdm.kvn import read_tdm
 from wobble.text.time_tags import calendar_text
+from wobble.text.toml_section import read_toml
 from wobble.tracking import Tracking
 
 __all__ = ["TDM", "extension", "read_tracking"]
@@ -60,7 +62,9 @@ def _read_message(path: Path, campaign: Campaign | None) -> tuple[Tracking, list
             expected=EXAMPLE,
         )
     predict = round_trip_prediction(campaign, simulated=agreement.simulated)
-    found = tracking_of_message(read_tdm(path), agreement, predict)
+    weather = campaign.media.weather
+    longest_gap = weather.longest_gap if weather is not None else LONGEST_GAP
+    found = tracking_of_message(read_tdm(path), agreement, predict, longest_gap)
     return found, list(found.meta["warnings"])
 
 
@@ -99,6 +103,7 @@ def read_tracking(
         that are of the same measurement.
     """
     files = [Path(path) for path in paths]
+    _require_there(files, campaign)
     parts: list[Tracking] = []
     warnings: list[str] = []
     for path in files:
@@ -108,6 +113,16 @@ def read_tracking(
     joined = Tracking.concatenate(parts)
     sources = np.repeat(np.arange(len(files)), [len(part) for part in parts])
     return _used_once(joined, [str(files[k]) for k in sources], warnings)
+
+
+def _require_there(files: list[Path], campaign: Campaign | None) -> None:
+    """Complain of files that are not there, and say where the scenario names them."""
+    for path in files:
+        if path.exists():
+            continue
+        if campaign is not None and path in campaign.data_files:
+            raise read_toml(campaign.source).section("data", {}).file_not_found("files", path)
+        raise InputError("the file is not found", source=path)
 
 
 def extension(path: Path) -> str:

@@ -157,7 +157,7 @@ def _circle(row: Section, phase: float, rate: float, obliquity: float) -> Circle
 
 
 def _table(row: Section) -> TabulatedAngles:
-    term = read_angle_table(row.path.parent / row.text("file"))
+    term = read_angle_table(row.file("file"))
     row.finish()
     return term
 

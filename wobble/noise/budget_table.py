@@ -1,8 +1,8 @@
 """A budget in numbers: the table of its contributions, and the data of its two figures.
 
 In: a budget and the conditions of a link. Out: rows of Allan deviation, range rate, range
-and share of variance; contributions against the Sun-Earth-probe angle; Allan deviations
-against averaging time.
+and share of variance; rows of the contributions' parameters; contributions against the
+Sun-Earth-probe angle; Allan deviations against averaging time.
 
 All of it comes from the covariance of two contiguous counts, by the same code that weights
 a fit: with C their covariance matrix, ``sigma_y^2 = (C_11 + C_22 - 2 C_12) / 2 (k / c)^2``,
@@ -12,7 +12,7 @@ where ``y = k v / c`` with k = 1 one-way and 2 two- and three-way.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,10 +24,12 @@ from wobble.noise.geometry import PassGeometry
 __all__ = [
     "BudgetRow",
     "LinkConditions",
+    "ParameterRow",
     "allan_against_averaging_time",
     "allan_deviation",
     "budget_table",
     "contributions_against_sun_angle",
+    "parameter_table",
 ]
 
 Array = NDArray[np.float64]
@@ -103,6 +105,57 @@ class BudgetRow:
     range_rate: float
     range: float
     share: float
+
+
+@dataclass(frozen=True)
+class ParameterRow:
+    """A parameter of a contribution.
+
+    Parameters
+    ----------
+    contribution, name : str
+    value : float or tuple of float
+        In ``unit``.
+    unit : str
+        Empty for none.
+    meaning : str
+    stated : bool
+        Whether it was stated, or is the default.
+    """
+
+    contribution: str
+    name: str
+    value: float | tuple[float, ...]
+    unit: str
+    meaning: str
+    stated: bool
+
+    @property
+    def text(self) -> str:
+        """The value with its unit."""
+        values = self.value if isinstance(self.value, tuple) else (self.value,)
+        return f"{', '.join(f'{value:.6g}' for value in values)} {self.unit}".rstrip()
+
+    @property
+    def source(self) -> str:
+        """Where the value is from, in a word."""
+        return "stated" if self.stated else "default"
+
+
+def parameter_table(budget: Budget) -> list[ParameterRow]:
+    """A row for each parameter of each contribution."""
+    return [
+        ParameterRow(
+            contribution=name,
+            name=f.name,
+            value=getattr(contribution, f.name),
+            unit=f.metadata["shown"],
+            meaning=f.metadata["meaning"],
+            stated=f.name in contribution.stated,
+        )
+        for name, contribution in zip(budget.names, budget.contributions, strict=True)
+        for f in fields(contribution)
+    ]
 
 
 def allan_deviation(

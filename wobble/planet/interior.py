@@ -34,6 +34,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.constants import gravitational_constant
 
+from wobble.constants import DAY
 from wobble.errors import ConvergenceError, InputError
 from wobble.planet.interior_samples import InteriorSamples
 from wobble.planet.layers import Crust, Layers, core_and_mantle
@@ -421,8 +422,8 @@ def _require_physical(
         raise InputError(
             "the free core nutation is retrograde",
             field="core.period",
-            found=mean[2],
-            expected="< 0 s",
+            found=f"{mean[2] / DAY:g} d",
+            expected="a negative period",
         )
 
 

@@ -21,6 +21,7 @@ from matplotlib.figure import Figure
 from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
+from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import LinkConditions
@@ -318,20 +319,22 @@ def budget_figures(budget: Budget, conditions: LinkConditions) -> list[ReportFig
     """
     if budget.is_white:
         return []
+    far = f"{sized(conditions.distance / ASTRONOMICAL_UNIT, 3)} au away"
     drawn: list[tuple[Callable[..., Axes], str, str, str]] = [
         (
             contributions_by_sun_angle,
             "budget-sun-angle",
             "Noise of a range rate by contribution",
             "Against the Sun-Earth-probe angle, at "
-            f"{sized(np.degrees(conditions.elevation), 2)} degrees of elevation.",
+            f"{sized(np.degrees(conditions.elevation), 2)} degrees of elevation and "
+            f"{far}.",
         ),
         (
             allan_deviations,
             "budget-allan",
             "Allan deviation by contribution",
             f"Of the received frequency, {sized(np.degrees(conditions.sun_angle), 2)} degrees from "
-            "the Sun.",
+            f"the Sun and {far}.",
         ),
     ]
     return [

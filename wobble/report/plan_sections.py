@@ -18,7 +18,8 @@ from wobble.campaign.shortfall import Shortfall
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
-from wobble.noise.budget_table import LinkConditions, budget_table
+from wobble.noise.budget import Budget
+from wobble.noise.budget_table import LinkConditions, budget_table, parameter_table
 from wobble.report.content import Section, Table
 from wobble.report.summary import body_name
 from wobble.report.text import fixed, sized, utc
@@ -203,7 +204,23 @@ def budget_section(campaign: Campaign, conditions: LinkConditions) -> Section:
         *("Allan 60 s", "Allan 1000 s", "share of variance"),
     )
     section.tables.append(Table("Contributions", head, rows, (1, 2, 3, 4, 5)))
+    section.tables.append(_noise_parameters(campaign.budget))
     return section
+
+
+def _noise_parameters(budget: Budget) -> Table:
+    """What each contribution was computed with, and whether the scenario says so."""
+    rows = [
+        (row.contribution.replace("_", " "), row.name, row.text, row.source, row.meaning)
+        for row in parameter_table(budget)
+    ]
+    return Table(
+        "Parameters of the contributions",
+        ("contribution", "parameter", "value", "stated or default", "meaning"),
+        rows,
+        (2,),
+        folded=len(rows) > FOLDED_FROM,
+    )
 
 
 def pole_section(campaign: Campaign) -> Section:

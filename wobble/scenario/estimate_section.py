@@ -26,11 +26,13 @@ from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
 from wobble.scenario.known_sections import read_constraint, read_published
+from wobble.scenario.parameter_value import parameter_value
 from wobble.text.toml_section import Section
 from wobble.tracking import KINDS
 
 __all__ = ["read_editing", "read_estimate", "read_truth"]
 
+KEYS = ("parameters", "considered", "a_priori", "published", "constraint", "pass_biases")
 NOTHING = "none"
 """In the place of a standard deviation: nothing is known beforehand, not even by default."""
 
@@ -43,6 +45,7 @@ def read_estimate(
     media: Media,
     own_rotation: Set[str] = frozenset(),
 ) -> tuple[ParameterSet, PassBiases]:
+    section.require_keys(KEYS)
     values = parameter_values(body, stations, landers, media)
     values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
     of_body = set(body.orientation.values) - own_rotation
@@ -73,7 +76,6 @@ def read_estimate(
         **{kind: given.quantity(kind, unit) for kind, unit in KINDS.items() if kind in given}
     )
     given.finish()
-    section.finish()
     return parameters, biases
 
 
@@ -106,11 +108,7 @@ def _sigmas(section: Section, parameters: ParameterSet) -> dict[str, float]:
             raise section.located(error, key) from error
         nothing = section.content().get(key) == NOTHING
         for name in names:
-            unit = unit_of(name).si
-            if nothing:
-                sigmas[name] = np.inf
-            else:
-                sigmas[name] = section.quantity(key, unit) if unit else section.number(key)
+            sigmas[name] = np.inf if nothing else parameter_value(section, key, unit_of(name))
     return sigmas
 
 
@@ -161,7 +159,6 @@ def read_truth(section: Section, parameters: ParameterSet) -> dict[str, float]:
     truth = {}
     for key in section:
         section.require_known(key, parameters.names)
-        unit = unit_of(key).si
-        truth[key] = section.quantity(key, unit) if unit else section.number(key)
+        truth[key] = parameter_value(section, key)
     section.finish()
     return truth

@@ -29,6 +29,7 @@ from wobble.errors import InputError
 from wobble.estimation.apriori import Apriori, Condition
 from wobble.estimation.parameters import ParameterSet
 from wobble.planet.parameter_units import unit_of
+from wobble.scenario.parameter_value import parameter_value
 from wobble.text.toml_section import Section
 
 __all__ = ["read_constraint", "read_published"]
@@ -90,8 +91,7 @@ def _numbers(section: Section, names: list[str], parameters: ParameterSet) -> Ar
     numbers = []
     for name in names:
         section.require_known(name, parameters.names)
-        unit = unit_of(name).si
-        numbers.append(section.quantity(name, unit) if unit else section.number(name))
+        numbers.append(parameter_value(section, name))
     return np.array(numbers)
 
 

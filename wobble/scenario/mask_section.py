@@ -39,7 +39,7 @@ def read_mask(section: Section, otherwise: HorizonMask) -> HorizonMask:
         except InputError as error:
             raise section.located(error, "mask_azimuth") from error
     if "mask_file" in section:
-        return _mask_of_file(section.path.parent / section.text("mask_file"))
+        return _mask_of_file(section.file("mask_file"))
     return otherwise
 
 

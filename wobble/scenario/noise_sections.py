@@ -56,7 +56,7 @@ def _contribution(section: Section) -> Contribution:
     kind = CONTRIBUTIONS[name]
     given: dict[str, Any] = {f.name: _value(section, f) for f in fields(kind) if f.name in section}
     try:
-        return kind(**given)
+        return kind.stating(given)
     except InputError as error:
         raise section.located(error) from error
 

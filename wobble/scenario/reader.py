@@ -44,6 +44,12 @@ from wobble.text.toml_section import Section, read_toml
 __all__ = ["campaign_of", "read_scenario"]
 
 
+TABLES = (
+    *("campaign", "stations", "station", "calendar", "lander", "link", "weather", "media"),
+    *("schedule", "noise", "rotation", "estimate", "target", "editing", "truth", "data"),
+)
+
+
 def read_scenario(path: str | Path) -> Campaign:
     """Read a scenario file.
 
@@ -64,6 +70,7 @@ def campaign_of(top: Section) -> Campaign:
         As `read_scenario`.
     """
     path = top.path
+    top.require_keys(TABLES)
     head = top.section("campaign")
     body = _body(head, top)
     span = _span(head)
@@ -119,7 +126,6 @@ def campaign_of(top: Section) -> Campaign:
         warnings=tuple(_warnings(top, stations, media)),
     )
     head.finish()
-    top.finish()
     return campaign
 
 
@@ -132,7 +138,7 @@ def _earth_orientation(head: Section) -> OrientationTable | None:
     """The table that the scenario names; None for the packaged one."""
     if "earth_orientation" not in head:
         return None
-    return read_earth_orientation(head.path.parent / head.text("earth_orientation"))
+    return read_earth_orientation(head.file("earth_orientation"))
 
 
 def _warnings(top: Section, stations: tuple[Station, ...], media: Media) -> list[str]:
@@ -164,9 +170,11 @@ def _body(head: Section, top: Section) -> Body:
             line=head.line("body"),
             field="campaign.body",
         )
-    body = read_body(_path_or_name(head, "body", name, READY_MADE))
+    body = read_body(name if name in READY_MADE else str(head.file("body")))
     given = top.section("rotation", {})
     known = body.orientation.values
     for key in given:
         given.require_known(key, known)
-    return body.with_rotation({k: given.quantity(k, unit_of(k).si) for k in given})
+    units = {key: unit_of(key) for key in given}
+    # As in a body file, a number without dimension is a string, too.
+    return body.with_rotation({k: given.quantity(k, u.si, user=u.user) for k, u in units.items()})

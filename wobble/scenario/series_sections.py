@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from wobble.earth.series import MediaSeries, StationSeries, WeatherSeries
+from wobble.earth.series import LONGEST_GAP, MediaSeries, StationSeries, WeatherSeries
 from wobble.earth.stations import Station
 from wobble.errors import InputError
 from wobble.files.data_files import TDM, extension
@@ -41,21 +41,20 @@ def _read(
     if name not in top:
         return None
     section = top.section(name)
-    files = section.texts("files")
+    files = section.files("files")
     if not files:
-        raise section.error("files", "no file is named", files, "at least one table")
+        raise section.error("files", "no file is named", [], "at least one table")
     settings = {
-        "longest_gap": section.quantity("longest_gap", "s", "3 h"),
+        "longest_gap": section.quantity("longest_gap", "s", f"{LONGEST_GAP:g} s"),
         "outside": section.text("outside", "refuse"),
     }
     section.finish()
     try:
-        paths = [section.path.parent / file for file in files]
         return kind.joined(
             read_message_series(kind, path, stations, **settings)
             if extension(path) in TDM
             else read_series(kind, path, **settings)
-            for path in paths
+            for path in files
         )
     except InputError as error:
         # The settings are the scenario's, whatever table they are tried on.

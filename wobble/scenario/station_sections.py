@@ -74,7 +74,7 @@ def read_stations(top: Section, span: Span) -> tuple[Station, ...]:
     if "catalogue" in section and "sinex" in section:
         raise section.error("sinex", "there is a catalogue as well", "both", "one of the two")
     if "catalogue" in section:
-        catalogue = _catalogue(section.path.parent / section.text("catalogue"), loading)
+        catalogue = _catalogue(section.file("catalogue"), loading)
         for name in section.texts("use", list(catalogue)):
             if name not in catalogue:
                 raise UnknownNameError(
@@ -110,7 +110,7 @@ def known_station_names(top: Section, used: Iterable[Station]) -> list[str]:
     names = [station.name for station in used]
     section = top.section("stations", {})
     if "catalogue" in section:
-        names += [s.name for s in read_catalogue(section.path.parent / section.text("catalogue"))]
+        names += [s.name for s in read_catalogue(section.file("catalogue"))]
     return list(dict.fromkeys(names))
 
 
@@ -132,7 +132,7 @@ class _Loading:
         """The file that a scenario names, if it names one."""
         if "ocean_loading" not in section:
             return None
-        return cls(section.path.parent / section.text("ocean_loading"))
+        return cls(section.file("ocean_loading"))
 
     def find(self, *names: str) -> OceanLoading | None:
         """The block of a station; small and capital letters are alike.
@@ -170,9 +170,9 @@ def _of_frame(
     section: Section, own: Section, span: Span, loading: _Loading | None
 ) -> dict[str, Station]:
     """The stations that come from the solution of a terrestrial frame."""
-    files = [section.path.parent / section.text("sinex")]
+    files = [section.file("sinex")]
     if "discontinuities" in section:
-        files.append(section.path.parent / section.text("discontinuities"))
+        files.append(section.file("discontinuities"))
     frame = read_sinex(*files)
     renamed = section.section("names", {})
     used = section.texts("use", frame.codes)

@@ -62,7 +62,7 @@ def read_study(path: str | Path) -> Study:
     """
     top = read_toml(path)
     head = top.section("study")
-    base = read_toml(top.path.parent / head.text("scenario"))
+    base = read_toml(head.file("scenario"))
     campaign = campaign_of(base.with_content(base.content()))
     quantities = _quantities(head, campaign)
     planet = head.text("planet", campaign.body.name)

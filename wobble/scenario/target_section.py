@@ -15,6 +15,8 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.parameters import ParameterSet
 from wobble.files.body_file import read_nutation_setup
 from wobble.files.interior_file import read_interior
+from wobble.planet.parameter_units import ParameterUnit
+from wobble.scenario.parameter_value import parameter_value
 from wobble.text.toml_section import Section, parse_quantity
 
 __all__ = ["derived_quantities", "parse_goals", "read_interior_model", "read_targets"]
@@ -25,11 +27,13 @@ def read_targets(section: Section, parameters: ParameterSet) -> dict[str, float]
     wanted = {}
     for key in section:
         section.require_known(key, [*parameters.estimated.names, *DERIVED])
-        unit = quantity_unit(key).si
-        wanted[key] = section.quantity(key, unit) if unit else section.number(key)
+        wanted[key] = parameter_value(section, key, quantity_unit(key))
         if not wanted[key] > 0:
             raise section.error(
-                key, "is no standard deviation", wanted[key], "a positive number with its unit"
+                key,
+                "is no standard deviation",
+                section.content()[key],
+                "a positive number with its unit",
             )
     section.finish()
     return wanted
@@ -113,9 +117,9 @@ def _parse(text: str, estimated: ParameterSet, option: str) -> Goal:
         raise UnknownNameError("estimated parameter or derived quantity", name, known, field=option)
     if not equals:
         return goal
-    unit = "" if name == ALL else quantity_unit(name).si
+    unit = ParameterUnit("", "", "") if name == ALL else quantity_unit(name)
     try:
-        wanted = parse_quantity(value, unit) if unit else float(value)
+        wanted = parse_quantity(value, unit.si, unit.user) if unit.si else float(value)
     except ValueError as error:
         raise InputError(
             f"the wanted precision is {error}",

@@ -10,8 +10,8 @@ DOPPLER_INSTANTANEOUS (km/s) becomes the range rate over 2 ms around its tag. On
 lander to a station they are one-way range rates, and RANGE is refused.
 Decimal digits are kept through the change of units.
 
-The weather is interpolated linearly between the readings at the receiving station, and
-unknown outside their span. Source: CCSDS 503.0-B-2 (2020), sections 3.3 to 3.5.
+The weather at the receiving station follows the rule of `wobble.earth.series`, and is unknown
+where its readings say nothing. Source: CCSDS 503.0-B-2 (2020), sections 3.3 to 3.5.
 """
 
 from __future__ import annotations
@@ -19,11 +19,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from decimal import localcontext
+from typing import Any
 
 import numpy as np
 from astropy.time import Time
 from numpy.typing import NDArray
 
+from wobble.earth.series import LONGEST_GAP, WeatherSeries
+from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.observables import INSTANT
 from wobble.tdm.agreement import Agreement
@@ -35,6 +38,7 @@ from wobble.tdm.ranges import LIGHT, range_epochs, round_trip_seconds
 from wobble.tdm.round_trip import Link, Path
 from wobble.tdm.sent import Sent, transmitted
 from wobble.tdm.signal_path import utc
+from wobble.tdm.station_series import series_of_segments
 from wobble.text.lines import Line, rows_at
 from wobble.text.time_tags import calendar_text
 from wobble.tracking import WEATHER_LIMITS, Tracking
@@ -44,17 +48,15 @@ __all__ = ["segment_measurements", "tracking"]
 Array = NDArray[np.float64]
 AnyLink = Link | Downlink
 
-WEATHER = {
-    "pressure_hpa": "PRESSURE",
-    "temperature_k": "TEMPERATURE",
-    "humidity_percent": "RHUMIDITY",
-}
 # A decimal of the file times the speed of light keeps all its digits.
 DIGITS = 60
 
 
 def tracking(
-    message: TrackingDataMessage, agreement: Agreement, round_trip: Path | None = None
+    message: TrackingDataMessage,
+    agreement: Agreement,
+    round_trip: Path | None = None,
+    longest_gap: float = LONGEST_GAP,
 ) -> Tracking:
     """The measurements of a message: segment by segment, in each the ranges first.
 
@@ -68,6 +70,8 @@ def tracking(
         Prediction of the round trip, s, called with (times, transmitter, receiver, lander,
         tag). It decides the ambiguity of ranges with a modulus, and where on a ramp the cycles
         of a received frequency were sent; 1e-5 s is good enough for the latter.
+    longest_gap : float
+        Longest time between two readings of the weather over which is interpolated, s.
 
     Returns
     -------
@@ -94,7 +98,7 @@ def tracking(
             found=", ".join(sorted(message.count())),
             expected="RANGE, DOPPLER_INTEGRATED, DOPPLER_INSTANTANEOUS or RECEIVE_FREQ",
         )
-    return _with_weather(Tracking.concatenate(parts), message, agreement)
+    return _with_weather(Tracking.concatenate(parts), message, agreement, longest_gap)
 
 
 def segment_measurements(
@@ -266,20 +270,21 @@ def _table(
 
 
 def _with_weather(
-    tracking: Tracking, message: TrackingDataMessage, agreement: Agreement
+    tracking: Tracking,
+    message: TrackingDataMessage,
+    agreement: Agreement,
+    longest_gap: float,
 ) -> Tracking:
     """The measurements with the weather and the notes of the message."""
-    weather = {}
-    for column, keyword in WEATHER.items():
-        values = np.full(len(tracking), np.nan)
-        limits = WEATHER_LIMITS[column]
-        for station, (times, readings) in _readings(message, agreement, keyword, limits).items():
-            here = tracking.receiver == station
-            order = np.lexsort((times.jd2, times.jd1))
-            at = (tracking.epoch[here] - times[0]).to_value("s")
-            known = (times[order] - times[0]).to_value("s")
-            values[here] = np.interp(at, known, readings[order], left=np.nan, right=np.nan)
-        weather[column] = values
+    series = series_of_segments(
+        WeatherSeries,
+        message.segments,
+        lambda segment, rows: _weather_station(segment, agreement, rows),
+        source=str(message.source),
+        longest_gap=longest_gap,
+        outside="standard",
+    )
+    weather = {} if series is None else _at_receivers(series, tracking)
     meta: dict[str, object] = {
         "source": message.source,
         "not_used": message.carried(),
@@ -290,36 +295,16 @@ def _with_weather(
     return dataclasses.replace(tracking, meta=meta, **weather)
 
 
-def _readings(
-    message: TrackingDataMessage,
-    agreement: Agreement,
-    keyword: str,
-    limits: tuple[float, float],
-) -> dict[str, tuple[Time, Array]]:
-    """Times and values of one kind of weather, by station."""
-    found: dict[str, tuple[Time, Array]] = {}
-    for segment in message.segments:
-        rows = segment.rows(keyword)
-        if not rows:
-            continue
-        station = _weather_station(segment, agreement, rows)
-        times, values = utc(segment, rows), segment.series(keyword)[1]
-        for row, value in zip(rows, values.tolist(), strict=True):
-            if not limits[0] <= value <= limits[1]:
-                raise segment.line(row).error(
-                    "no weather of the Earth", keyword, value, f"{limits[0]} to {limits[1]}"
-                )
-        if station in found:
-            before, known = found[station]
-            times = Time(
-                np.concatenate([before.jd1, times.jd1]),
-                np.concatenate([before.jd2, times.jd2]),
-                format="jd",
-                scale="utc",
-            )
-            values = np.concatenate([known, values])
-        found[station] = times, values
-    return found
+def _at_receivers(series: WeatherSeries, tracking: Tracking) -> dict[str, Any]:
+    """Each quantity of the weather for each measurement, NaN where the series says nothing."""
+    weather = {column: np.full(len(tracking), np.nan) for column in WEATHER_LIMITS}
+    for station in series.stations:
+        here = np.flatnonzero(tracking.receiver == station)
+        if here.size:
+            epochs = Epochs.from_time(tracking.epoch[here], "tt")
+            for column, values in weather.items():
+                values[here] = series.at(station, column, epochs)
+    return weather
 
 
 def _weather_station(segment: Segment, agreement: Agreement, rows: list[int]) -> str:

@@ -1,7 +1,7 @@
 """Weather and media series from a Tracking Data Message.
 
-In: a message with PRESSURE, TEMPERATURE, RHUMIDITY or with TROPO_DRY, TROPO_WET, STEC, and the
-names of the stations in it. Out: a `WeatherSeries` or a `MediaSeries`.
+In: a message, or segments of one, with PRESSURE, TEMPERATURE, RHUMIDITY or with TROPO_DRY,
+TROPO_WET, STEC, and the names of the stations in it. Out: a `WeatherSeries` or a `MediaSeries`.
 
 TROPO_DRY and TROPO_WET are delays at the zenith, m; STEC is the electron content along the line
 of sight, 1 TECU = 1e16 m^-2 (CCSDS 503.0-B-2, section 3.5). They belong to the station among the
@@ -10,7 +10,7 @@ participants of their segment.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +23,7 @@ from wobble.tdm.kvn import read_tdm
 from wobble.tdm.message import Segment
 from wobble.tdm.signal_path import utc
 
-__all__ = ["KEYWORDS", "read_message_series"]
+__all__ = ["KEYWORDS", "read_message_series", "series_of_segments"]
 
 KEYWORDS: dict[type[StationSeries], dict[str, tuple[str, float]]] = {
     WeatherSeries: {
@@ -62,26 +62,69 @@ def read_message_series(
         names no station or several, or if a value is out of its physical range.
     """
     message = read_tdm(path)
-    parts = []
-    for segment, rows, quantity, unit in _records(message.segments, KEYWORDS[kind]):
-        values = unit * np.array([float(segment.values[row]) for row in rows])
-        given: dict[str, Any] = {quantity: values, "source": str(path), **settings}
-        station = np.full(len(rows), _station(segment, rows[0], stations))
-        parts.append(kind(station=station, epoch=utc(segment, rows), **given))
-    if not parts:
+    found = series_of_segments(
+        kind,
+        message.segments,
+        lambda segment, rows: _station(segment, rows[0], stations),
+        source=str(path),
+        **settings,
+    )
+    if found is None:
         raise InputError(
             "the message says nothing of it", source=path, expected=", ".join(KEYWORDS[kind])
         )
-    return kind.joined(parts)
+    return found
+
+
+def series_of_segments(
+    kind: type[Series],
+    segments: Iterable[Segment],
+    station: Callable[[Segment, list[int]], str],
+    **settings: Any,
+) -> Series | None:
+    """What segments say of the air over stations; None if they say nothing.
+
+    Parameters
+    ----------
+    kind : type
+        `WeatherSeries` or `MediaSeries`.
+    segments : iterable of Segment
+    station : callable
+        The station of some rows of a segment.
+    **settings
+        ``longest_gap`` (s), ``outside`` and ``source`` of the series.
+
+    Raises
+    ------
+    InputError
+        If a value is out of its physical range, with file, line and keyword.
+    """
+    parts = []
+    for segment, rows, keyword in _records(segments, KEYWORDS[kind]):
+        quantity, unit = KEYWORDS[kind][keyword]
+        values = unit * np.array([float(segment.values[row]) for row in rows])
+        low, high = kind.LIMITS[quantity]
+        for row, value in zip(rows, values.tolist(), strict=True):
+            if not low <= value <= high:
+                raise segment.line(row).error(
+                    "is out of range for the air of the Earth",
+                    keyword,
+                    segment.values[row],
+                    f"{low / unit:g} to {high / unit:g}",
+                )
+        given: dict[str, Any] = {quantity: values, **settings}
+        names = np.full(len(rows), station(segment, rows))
+        parts.append(kind(station=names, epoch=utc(segment, rows), **given))
+    return kind.joined(parts) if parts else None
 
 
 def _records(
-    segments: list[Segment], keywords: Mapping[str, tuple[str, float]]
-) -> Iterator[tuple[Segment, list[int], str, float]]:
+    segments: Iterable[Segment], keywords: Iterable[str]
+) -> Iterator[tuple[Segment, list[int], str]]:
     for segment in segments:
-        for keyword, (quantity, unit) in keywords.items():
+        for keyword in keywords:
             if rows := segment.rows(keyword):
-                yield segment, rows, quantity, unit
+                yield segment, rows, keyword
 
 
 def _station(segment: Segment, row: int, stations: Mapping[str, str]) -> str:

@@ -21,20 +21,17 @@ import numpy as np
 from astropy.time import Time
 from numpy.typing import NDArray
 
+from wobble.earth.series import WeatherSeries
 from wobble.errors import InputError, UnknownNameError
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.message import BY_HAND, Segment, TrackingDataMessage
 from wobble.tdm.ranges import LIGHT
+from wobble.tdm.station_series import KEYWORDS
 from wobble.text.time_tags import calendar_text
 from wobble.tracking import Tracking
 
 __all__ = ["message_from"]
 
-WEATHER = (
-    ("PRESSURE", "pressure_hpa"),
-    ("TEMPERATURE", "temperature_k"),
-    ("RHUMIDITY", "humidity_percent"),
-)
 ONE_WAY = "one_way_range_rate"
 # One more than the 17 that a float needs, and some for the change of units.
 DIGITS = 25
@@ -193,7 +190,7 @@ def _weather(
     written = set()
     for row in np.flatnonzero(tracking.receiver == station).tolist():
         tag = str(tags[row])
-        for keyword, column in WEATHER:
+        for keyword, (column, _) in KEYWORDS[WeatherSeries].items():
             value = float(getattr(tracking, column)[row])
             if np.isfinite(value) and (tag, keyword) not in written:
                 segment.add(keyword, tag, repr(value))

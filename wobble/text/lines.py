@@ -90,6 +90,15 @@ def rows_at(line: Callable[[int], Line]) -> Iterator[None]:
         ) from error
 
 
+def why_unreadable(error: Exception) -> str:
+    """Why a file cannot be read, in words for its user."""
+    if isinstance(error, FileNotFoundError):
+        return "the file is not found"
+    if isinstance(error, IsADirectoryError):
+        return "is a folder, not a file"
+    return f"cannot be read ({getattr(error, 'strerror', None) or error})"
+
+
 @contextlib.contextmanager
 def read_bytes(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
     """Open a file, plain or gzip-compressed, for reading the bytes of its content.
@@ -108,7 +117,7 @@ def read_bytes(path: str | os.PathLike[str]) -> Iterator[BinaryIO]:
                 raise InputError("the file is empty", source=source)
             yield cast(BinaryIO, gzip.GzipFile(fileobj=stored)) if start == GZIP_MAGIC else stored
     except (OSError, EOFError, ValueError, zlib.error) as error:
-        raise InputError(f"cannot be read ({error})", source=source) from error
+        raise InputError(why_unreadable(error), source=source) from error
 
 
 def read_lines(path: str | os.PathLike[str]) -> Iterator[Line]:

@@ -12,6 +12,7 @@ expected.
 from __future__ import annotations
 
 import copy
+import difflib
 import re
 import tomllib
 from collections import Counter
@@ -25,8 +26,14 @@ from astropy import units
 from astropy.time import Time
 
 from wobble.errors import InputError, UnknownNameError
+from wobble.text.lines import why_unreadable
 
 __all__ = ["Section", "parse_quantity", "read_toml"]
+
+USUAL = {"rad": "deg", "rad / s": "deg / d"}
+"""Units in which people write what is kept in another one."""
+NEAR = 0.75
+"""Likeness (difflib's ratio) of a key to one that is missing, from which it may be meant."""
 
 # A bare or quoted key, a line that begins with a dotted key and "=", a line that is a header.
 _PART = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
@@ -47,7 +54,7 @@ def read_toml(path: str | Path) -> Section:
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", source=path) from error
+        raise InputError(why_unreadable(error), source=path) from error
     except UnicodeDecodeError as error:
         raise InputError(
             "is not text", source=path, found="bytes that are not UTF-8", expected="a TOML file"
@@ -70,8 +77,21 @@ def read_toml(path: str | Path) -> Section:
     return top
 
 
-def parse_quantity(text: str, unit: str) -> float:
+def usual_unit(unit: str) -> str:
+    """The unit in which people write what is kept in ``unit``."""
+    return USUAL.get(unit, unit)
+
+
+def parse_quantity(text: str, unit: str, user: str = "") -> float:
     """A number with its unit as a float in ``unit``.
+
+    Parameters
+    ----------
+    text : str
+    unit : str
+        Of the result, as astropy reads it.
+    user : str, optional
+        The unit that messages name; the usual one if left out.
 
     Raises
     ------
@@ -98,7 +118,7 @@ def parse_quantity(text: str, unit: str) -> float:
     if not given.is_equivalent(wanted):
         name = given.to_string()
         raise ValueError(
-            f"given in {name}, which does not convert to {wanted}"
+            f"given in {name}, which does not convert to {user or usual_unit(unit)}"
             if name
             else "given without a unit"
         )
@@ -184,10 +204,12 @@ class Section:
         self._lines = lines
         self._data = data
         self._asked: set[str] = set()
+        self._known: set[str] = set()
 
     # ------------------------------------------------------------------ access
 
     def __contains__(self, key: str) -> bool:
+        self._known.add(key)
         return key in self._data
 
     def __iter__(self) -> Iterator[str]:
@@ -217,6 +239,26 @@ class Section:
             if not isinstance(value, str):
                 raise self.error(key, "is not a string", value, "a list of strings")
         return list(values)
+
+    def file(self, key: str) -> Path:
+        """The path of a file, which stands relative to this one."""
+        return self._file(key, self.text(key))
+
+    def files(self, key: str) -> list[Path]:
+        """The paths of some files."""
+        return [self._file(key, name) for name in self.texts(key)]
+
+    def _file(self, key: str, name: str) -> Path:
+        path = self.path.parent / name
+        if not path.exists():
+            raise self.file_not_found(key, path)
+        return path
+
+    def file_not_found(self, key: str, path: Path) -> InputError:
+        """An error about a key that names a file which is not there, to be raised."""
+        return self.error(
+            key, "the file is not found", str(path), "a path relative to the folder of this file"
+        )
 
     def lists(self, key: str, default: list[list[str]] | None = None) -> list[list[str]]:
         """A list of lists of strings."""
@@ -255,9 +297,10 @@ class Section:
         """True or false."""
         return bool(self._typed(key, bool, "true or false", default))
 
-    def quantity(self, key: str, unit: str, default: str | None = None) -> float:
-        """A number with its unit, converted to ``unit``."""
-        return self._quantity(key, self._typed(key, str, _like(unit), default), unit)
+    def quantity(self, key: str, unit: str, default: str | None = None, *, user: str = "") -> float:
+        """A number with its unit, converted to ``unit``; messages name ``user``, if given."""
+        like = _like(user or unit)
+        return self._quantity(key, self._typed(key, str, like, default), unit, user)
 
     def quantities(self, key: str, unit: str, default: list[str] | None = None) -> np.ndarray:
         """A list of numbers with units, converted to ``unit``."""
@@ -311,15 +354,25 @@ class Section:
         """Complain about keys that nobody asked for."""
         for key in self._data:
             if key not in self._asked:
-                raise UnknownNameError(
-                    "key",
-                    key,
-                    self._asked,
-                    source=self.path,
-                    line=self.line(key),
-                    field=self.name or None,
-                )
+                raise self._unknown(key, self._asked | self._known)
         return self
+
+    def require_keys(self, known: Iterable[str]) -> None:
+        """Complain about keys that are not among the known ones, before they are missed."""
+        names = set(known)
+        for key in self._data:
+            if key not in names:
+                raise self._unknown(key, names)
+
+    def _unknown(self, key: str, known: Iterable[str]) -> UnknownNameError:
+        return UnknownNameError(
+            "key",
+            key,
+            known,
+            source=self.path,
+            line=self.line(key),
+            field=self.name or None,
+        )
 
     # ------------------------------------------------------------------ errors
 
@@ -381,20 +434,32 @@ class Section:
         value = self._data.get(key, default)
         if value is None:
             there = ", ".join(self._data) or "none"
-            raise self.error(key, "a key is missing", f"the keys {there}", expected)
+            meant = self._meant(key)
+            raise self.error(key, "a key is missing", f"the keys {there}", expected + meant)
         if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
             found = "a table" if isinstance(value, dict) else value
             raise self.error(key, "has the wrong form", found, expected)
         return value
 
-    def _quantity(self, key: str, value: Any, unit: str) -> float:
+    def _meant(self, key: str) -> str:
+        """A question after a key that nobody asked for and that is like a missing one."""
+        others = [other for other in self._data if other not in self._asked]
+        near = difflib.get_close_matches(key, others, n=1, cutoff=NEAR)
+        if not near:
+            return ""
+        return f" (is {near[0]!r} in line {self.line(near[0])} meant?)"
+
+    def _quantity(self, key: str, value: Any, unit: str, user: str = "") -> float:
+        like = _like(user or unit)
         if not isinstance(value, str):
-            raise self.error(key, "has the wrong form", value, _like(unit))
+            raise self.error(key, "has the wrong form", value, like)
         try:
-            return parse_quantity(value, unit)
+            return parse_quantity(value, unit, user)
         except ValueError as error:
-            raise self.error(key, f"is {error}", value, _like(unit)) from error
+            raise self.error(key, f"is {error}", value, like) from error
 
 
 def _like(unit: str) -> str:
-    return f'a number with its unit, such as "1 {unit}"' if unit else "a number as a string"
+    if not unit:
+        return "a number as a string"
+    return f'a number with its unit, such as "1 {usual_unit(unit)}"'

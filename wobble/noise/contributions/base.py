@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC
+from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
 from typing import Any, ClassVar, Self
 
@@ -51,14 +52,21 @@ REFERENCE_COUNT = 60.0
 """Count time to which levels of range rate refer, s."""
 
 
-def parameter(default: float, unit: str, meaning: str, *, least: float = -math.inf) -> Any:
-    """A field of a contribution: default in SI, SI unit ("" for none), meaning, least value."""
-    return field(default=default, metadata={"unit": unit, "meaning": meaning, "least": least})
+def parameter(
+    default: float, unit: str, meaning: str, *, least: float = -math.inf, level: str = ""
+) -> Any:
+    """A field of a contribution: default in SI, SI unit ("" for none), meaning, least value.
+
+    A ``level`` is the unit of a number in decibel, which is written without it.
+    """
+    told = {"unit": unit, "shown": unit or level, "meaning": meaning, "least": least}
+    return field(default=default, metadata=told)
 
 
 def column(unit: str, meaning: str) -> Any:
     """A field that is a list of numbers, which has to be given: SI unit, meaning."""
-    return field(default=(), metadata={"unit": unit, "meaning": meaning, "is_list": True})
+    told = {"unit": unit, "shown": unit, "meaning": meaning, "is_list": True}
+    return field(default=(), metadata=told)
 
 
 @dataclass(frozen=True)
@@ -110,11 +118,24 @@ class Contribution(ABC):
             if key not in known:
                 raise UnknownNameError(f"parameter of {cls.name}", key, known, source=source)
         try:
-            return cls(**table)
+            return cls.stating(table)
         except InputError as error:
             error.source = source
             error.args = (str(error),)
             raise
+
+    @classmethod
+    def stating(cls, given: Mapping[str, Any]) -> Self:
+        """With some parameters given by name, in SI, which count as stated whatever they are."""
+        made = cls(**given)
+        object.__setattr__(made, "_stated", frozenset(given))
+        return made
+
+    @property
+    def stated(self) -> frozenset[str]:
+        """Names of the parameters that were stated, or differ from their defaults."""
+        other = {f.name for f in fields(self) if getattr(self, f.name) != f.default}
+        return frozenset(other | getattr(self, "_stated", frozenset()))
 
     def terms(self, points: PathPoints) -> list[Term]:
         """Processes that the contribution lays on the path, before ``scale``."""

@@ -37,7 +37,7 @@ class RangeThermal(Contribution):
 
     name: ClassVar[str] = "range_thermal"
 
-    ranging_power_to_noise_density_db: float = parameter(10.0, "", "P_R/N0, dB Hz")
+    ranging_power_to_noise_density_db: float = parameter(10.0, "", "P_R/N0", level="dB Hz")
     clock_frequency: float = parameter(1e6, "Hz", "of the range clock", least=1.0)
     integration_time: float = parameter(100.0, "s", "of one range point", least=1e-3)
 

@@ -57,13 +57,13 @@ class ThermalPhase(Contribution):
 
     name: ClassVar[str] = "thermal_phase"
 
-    carrier_to_noise_density_db: float = parameter(30.0, "", "C/N0 of the downlink, dB Hz")
+    carrier_to_noise_density_db: float = parameter(30.0, "", "C/N0 of the downlink", level="dB Hz")
     downlink_frequency: float = parameter(X_DOWNLINK, "Hz", "downlink carrier", least=1e6)
     loop_bandwidth: float = parameter(5.0, "Hz", "one-sided noise bandwidth", least=1e-3)
     second_downlink_frequency: float = parameter(
         0.0, "Hz", "second coherent downlink, 0 for none", least=0.0
     )
-    second_carrier_to_noise_density_db: float = parameter(30.0, "", "its C/N0, dB Hz")
+    second_carrier_to_noise_density_db: float = parameter(30.0, "", "its C/N0", level="dB Hz")
 
     @cached_property
     def _process(self) -> Process:
@@ -111,7 +111,7 @@ class TransponderThermal(Contribution):
 
     name: ClassVar[str] = "transponder_thermal"
 
-    carrier_to_noise_density_db: float = parameter(40.0, "", "C/N0 of the uplink, dB Hz")
+    carrier_to_noise_density_db: float = parameter(40.0, "", "C/N0 of the uplink", level="dB Hz")
     uplink_frequency: float = parameter(X_UPLINK, "Hz", "uplink carrier", least=1e6)
     loop_bandwidth: float = parameter(20.0, "Hz", "one-sided noise bandwidth", least=1e-3)
 
