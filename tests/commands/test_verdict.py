@@ -17,10 +17,7 @@ from wobble.files.measurement_table import passes_text
 from wobble.tracking import Tracking
 
 WEST = (r'longitude = "137.4 deg"', 'longitude = "-137.4 deg"')
-EXCHANGED = (
-    r'longitude = "137.4 deg"\nlatitude = "4.6 deg"',
-    'longitude = "4.6 deg"\nlatitude = "137.4 deg"',
-)
+SOUTH = (r'latitude = "4.6 deg"', 'latitude = "-4.6 deg"')
 
 
 def wobble(*arguments: object) -> Result:
@@ -47,12 +44,12 @@ def sound(data: Tracking) -> Tracking:
 
 
 MISTAKES = {
-    "times 37 s late": (late(37.0), None),
-    "times 30 s late": (late(30.0), None),
-    "range rates with the other sign": (rates_times(-1.0), None),
-    "range rates doubled": (rates_times(2.0), None),
-    "west longitude": (sound, WEST),
-    "latitude and longitude exchanged": (sound, EXCHANGED),
+    "times 37 s late": (late(37.0), None, "TAI taken for UTC"),
+    "times 30 s late": (late(30.0), None, ""),
+    "range rates with the other sign": (rates_times(-1.0), None, "have the other sign"),
+    "range rates doubled": (rates_times(2.0), None, "are two-way, taken for one-way"),
+    "west longitude": (sound, WEST, "is west, taken for east"),
+    "south for north": (sound, SOUTH, "the latitude of lander heron has the other sign"),
 }
 
 
@@ -66,19 +63,23 @@ def month(short_tracking: Tracking) -> Tracking:
 def test_a_model_that_does_not_describe_its_data_says_so_first(
     mistake: str, month: Tracking, short_text: str, tmp_path: Path
 ) -> None:
-    damage, change = MISTAKES[mistake]
+    damage, change, why = MISTAKES[mistake]
     scenario, data, out = (tmp_path / name for name in ("campaign.toml", "data.ecsv", "out"))
     scenario.write_text(changed(short_text, change) if change else short_text, encoding="utf-8")
     data.write_text(passes_text(damage(month)), encoding="utf-8")
     result = wobble("fit", scenario, data, "--out", out)
     if result.exit_code == 2:  # no solution at all is an honest end, too
         assert "no convergence" in result.stderr or "cannot be computed" in result.stderr
+        assert why in result.stderr
         return
     assert result.exit_code in (1, 3), result.output
     if result.exit_code == 1:
         assert result.stderr.startswith("wobble: no ")
+        assert why in result.stderr
         return
     assert result.stdout.startswith("THE MODEL DOES NOT DESCRIBE THE DATA: ")
+    assert why in " ".join(result.stdout.split())
+    assert ("a usual mistake would explain it" in result.stdout) == bool(why)
     assert "not to be used" in result.stdout.split("parameter", 1)[1]
     content = json.loads((out / "solution.json").read_text(encoding="utf-8"))
     assert content["describes_data"] is False

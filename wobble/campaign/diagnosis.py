@@ -5,16 +5,16 @@ bring the residuals down to the noise; nothing if none does.
 
 A few samples of each pass are enough. For every usual mistake (`mistakes`) observables and
 partial derivatives are computed as they would be without it, for all the data it may concern, and
-then for one kind, one station, one lander or one of their combinations alone; a resistant linear
-fit with what is known beforehand takes up what the estimated parameters can take up. The
-residuals are judged by their median absolute value in stated standard deviations, over that of
-normal noise, so that outliers do not matter. A mistake is named if undoing it brings that number
-from above `BAD` to below `GOOD`, and no other does much better.
+then for one kind, one station, one lander, one of their combinations or some passes alone; a
+resistant linear fit with what is known beforehand takes up what the estimated parameters can take
+up. The residuals are judged by their median absolute value in stated standard deviations, over that
+of normal noise, so that outliers do not matter. A mistake is named if undoing it brings that number
+from above `BAD` down to that of noise, in all of the data, and no other does much better.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,19 +31,20 @@ from wobble.tracking import Tracking
 __all__ = ["Diagnosis", "diagnosed", "thinned", "with_its_noise"]
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 PASSES, IN_PASS = 24, 3
 """Passes between the same ends, and samples of each kind in a pass, that are looked at."""
-BAD, GOOD = 3.0, 2.0
-"""Median residual, in that of normal noise: what needs an explanation, and what is noise."""
+BAD, GOOD, BY_CHANCE = 3.0, 1.5, 3.0
+"""Median residual, in that of normal noise: what needs an explanation, and what is noise; by how
+much a single pass may exceed it by chance."""
 NEAR = 1.3
 """A mistake that leaves so many times the residuals of the best one explains as much."""
 LEAST_GAIN = 3.0
 STRAINED = 2.5
 """Sigmas of strain against what was known that weigh as much as residuals as large as stated."""
-LEAST = 6
-"""Samples between the same ends from which they are judged."""
 FREE = 1e12
+MOST_NAMED = 3
 ENDS = ("kind", "transmitter", "receiver", "lander", "tag")
 """What measurements have in common that are computed together."""
 ITERATIONS = 15
@@ -140,29 +141,92 @@ def diagnosed(
         Those estimated.
     """
     cases = [Case(network, tracking[rows], parameters) for rows in _by(tracking, ENDS)]
-    given = [_rows([case])[0] for case in cases]
-    before = _judged(given, parameters)
-    undone = _all_undone(cases)
-    tried: set[tuple[str, frozenset[int]]] = set()
+    search = _Search(cases, parameters)
     for scopes in _scopes(cases):
+        found = search.whole(scopes)
+        if found:
+            return _best(found)
+    return _best(search.parts())
+
+
+def _best(found: list[Diagnosis]) -> tuple[Diagnosis, ...]:
+    """Those that explain as much as the best of them, nearly."""
+    least = min((one.after for one in found), default=0.0)
+    near = [one for one in found if one.after <= NEAR * least]
+    return tuple(sorted(near, key=lambda one: one.after))
+
+
+class _Search:
+    """Cases as they are given, and as they would be without each usual mistake."""
+
+    def __init__(self, cases: Sequence[Case], parameters: ParameterSet) -> None:
+        self.cases = cases
+        self.given = [_rows([case])[0] for case in cases]
+        self.before = _Left.by(self.given, parameters)
+        self.undone = _all_undone(cases)
+        self._tried: set[tuple[str, frozenset[int]]] = set()
+
+    def whole(self, scopes: Mapping[str, frozenset[int]]) -> list[Diagnosis]:
+        """Mistakes of all measurements of a scope."""
         found = []
         for where, scope in scopes.items():
-            for name, by_case in undone.items():
+            for name, by_case in self.undone.items():
                 concerned = scope.intersection(by_case)
-                if not concerned or (name, concerned) in tried:
-                    continue
-                tried.add((name, concerned))
-                mistakes = [by_case[k][0] for k in concerned]
-                rows = [by_case[k][1] if k in concerned else given[k] for k in range(len(cases))]
-                after = _judged(rows, mistakes[0].undone.parameters)
-                worst = max(before[k] for k in concerned)
-                if max(after) < GOOD and worst > max(BAD, LEAST_GAIN * max(after)):
-                    found.append(Diagnosis(mistakes[0].sentence, where, worst, max(after)))
-        if found:
-            best = min(one.after for one in found)
-            near = [one for one in found if one.after <= NEAR * best]
-            return tuple(sorted(near, key=lambda one: one.after))
-    return ()
+                if concerned and (name, concerned) not in self._tried:
+                    self._tried.add((name, concerned))
+                    whole = {k: np.ones(len(self.cases[k].tracking), bool) for k in concerned}
+                    found += self._explained(by_case, whole, where)
+        return found
+
+    def parts(self) -> list[Diagnosis]:
+        """Mistakes of some passes.
+
+        A pass has the mistake if its residuals before any fit are smaller without it.
+        """
+        found = []
+        for by_case in self.undone.values():
+            masks: dict[int, Mask] = {}
+            names: set[str] = set()
+            for k, (_, undone) in by_case.items():
+                wrong = self._passes_with(k, undone)
+                if wrong:
+                    masks[k] = np.isin(self.cases[k].tracking.pass_id, wrong)
+                    names |= set(wrong)
+            if masks:
+                more = ", ..." if len(names) > MOST_NAMED else ""
+                first = ", ".join(sorted(names)[:MOST_NAMED])
+                where = f"{len(names)} of the passes looked at ({first}{more})"
+                found += self._explained(by_case, masks, where)
+        return found
+
+    def _passes_with(self, k: int, undone: _Rows) -> list[str]:
+        passes, given = self.cases[k].tracking.pass_id, self.given[k]
+        sizes = {
+            name: [np.median(np.abs(rows.residual[passes == name])) for rows in (given, undone)]
+            for name in np.unique(passes).tolist()
+        }
+        return [name for name, (before, after) in sizes.items() if after < before]
+
+    def _good(self, k: int) -> float:
+        """What a case may reach by chance; samples of a pass share its bias."""
+        return float(GOOD + BY_CHANCE / np.sqrt(len(np.unique(self.cases[k].tracking.pass_id))))
+
+    def _explained(
+        self, by_case: Mapping[int, tuple[Mistake, _Rows]], masks: Mapping[int, Mask], where: str
+    ) -> list[Diagnosis]:
+        """The mistake, if without it in some rows of some cases all come down to the noise."""
+        mistake = next(by_case[k][0] for k in masks)
+        rows = [
+            given.replaced(by_case[k][1], masks[k]) if k in masks else given
+            for k, given in enumerate(self.given)
+        ]
+        left = _Left.by(rows, mistake.undone.parameters)
+        after = max(left.size(k, mask) for k, mask in masks.items())
+        before = max(self.before.size(k, mask) for k, mask in masks.items())
+        sound = all(left.size(k) < self._good(k) for k in range(len(rows)))
+        if sound and before > max(BAD, LEAST_GAIN * after):
+            return [Diagnosis(mistake.sentence, where, before, after)]
+        return []
 
 
 def _all_undone(cases: Sequence[Case]) -> dict[str, dict[int, tuple[Mistake, _Rows]]]:
@@ -222,24 +286,41 @@ class _Rows:
     residual: Array
     partials: Array
 
+    def replaced(self, other: _Rows, mask: Mask) -> _Rows:
+        """These rows, with those of others where the mask says so."""
+        return _Rows(
+            np.where(mask, other.residual, self.residual),
+            np.where(mask[:, None], other.partials, self.partials),
+        )
 
-def _judged(rows: Sequence[_Rows], parameters: ParameterSet) -> list[float]:
-    """Median residual of each case after a fit, in that of normal noise.
 
-    What was known is data too: a fit that strains it by many standard deviations is no better
-    than its residuals would be.
-    """
-    known, values = parameters.a_priori_rows()
-    design = np.vstack([one.partials for one in rows])
-    residual = np.concatenate([one.residual for one in rows])
-    off = values - known @ parameters.values
-    step = _resistant_step(design, residual, known, off)
-    left = np.split(residual - design @ step, np.cumsum([len(one.residual) for one in rows])[:-1])
-    strain = np.abs(off - known @ step).max(initial=0.0) / STRAINED
-    return [
-        max(float(np.median(np.abs(one))) / NORMAL_MEDIAN if len(one) >= LEAST else 0.0, strain)
-        for one in left
-    ]
+@dataclass(frozen=True, eq=False)
+class _Left:
+    """Residuals of each case after a fit, and the largest strain on what was known, in sigmas."""
+
+    residuals: list[Array]
+    strain: float
+
+    @classmethod
+    def by(cls, rows: Sequence[_Rows], parameters: ParameterSet) -> _Left:
+        """By a resistant fit to the rows of all cases."""
+        known, values = parameters.a_priori_rows()
+        design = np.vstack([one.partials for one in rows])
+        residual = np.concatenate([one.residual for one in rows])
+        off = values - known @ parameters.values
+        step = _resistant_step(design, residual, known, off)
+        ends = np.cumsum([len(one.residual) for one in rows])[:-1]
+        strain = np.abs(off - known @ step).max(initial=0.0)
+        return cls(np.split(residual - design @ step, ends), float(strain))
+
+    def size(self, k: int, mask: Mask | slice = slice(None)) -> float:
+        """Median residual of a case, or of some of its rows, in that of normal noise.
+
+        What was known is data too: a fit that strains it by many standard deviations is no
+        better than its residuals would be.
+        """
+        size = float(np.median(np.abs(self.residuals[k][mask])))
+        return max(size / NORMAL_MEDIAN, self.strain / STRAINED)
 
 
 def _resistant_step(design: Array, residual: Array, known: Array, off: Array) -> Array:

@@ -27,6 +27,18 @@ __all__ = ["read_lander"]
 LIMITS = {"time_per_sol": "s", "power": "W", "energy_per_sol": "J", "rest": "s"}
 
 
+def _latitude(section: Section) -> float:
+    latitude = section.quantity("latitude", "rad")
+    if abs(latitude) > np.pi / 2:
+        raise section.error(
+            "latitude",
+            "beyond a pole",
+            f"{np.degrees(latitude):g} deg",
+            "-90 to 90 deg; are latitude and longitude exchanged?",
+        )
+    return latitude
+
+
 def read_lander(name: str, section: Section, body: Body) -> Lander:
     others: dict[str, Any] = {
         "antennas": tuple(_antenna(s) for s in section.sections("antenna")),
@@ -42,7 +54,7 @@ def read_lander(name: str, section: Section, body: Body) -> Lander:
             name,
             body,
             section.quantity("longitude", "rad"),
-            section.quantity("latitude", "rad"),
+            _latitude(section),
             section.quantity("height", "m"),
             **others,
         )
