@@ -41,6 +41,7 @@ from wobble.files.results import read_schedule
 from wobble.files.series_table import read_series
 from wobble.files.sinex import read_sinex
 from wobble.files.solution_files import read_information, read_solution, write_solution
+from wobble.measurements.tracking import COLUMNS
 from wobble.scenario.station_sections import read_catalogue
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.conversion import tracking as tracking_of_message
@@ -50,7 +51,6 @@ from wobble.tdm.needs import needs
 from wobble.tdm.station_series import read_message_series
 from wobble.tdm.writing import message_from
 from wobble.tdm.xml import xml_text
-from wobble.tracking import COLUMNS
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE / place) for place in ("files", "tdm", "estimation")]

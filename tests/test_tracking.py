@@ -5,7 +5,7 @@ import pytest
 from astropy.time import Time, TimeDelta
 
 from wobble.errors import InputError
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 
 def columns(n: int = 4) -> dict:

@@ -24,9 +24,9 @@ from wobble.estimation.solution import Solution
 from wobble.files.body_file import read_body
 from wobble.files.data_files import read_tracking
 from wobble.link.network import Network
+from wobble.measurements.tracking import Tracking
 from wobble.scenario.reader import read_scenario
 from wobble.scenario.station_sections import read_catalogue
-from wobble.tracking import Tracking
 from wobble.version import __version__
 
 __all__ = [

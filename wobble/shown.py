@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import html
 import math
+from collections.abc import Sequence
 
 from astropy.table import Table
 
-__all__ = ["as_code", "shortly", "with_table", "with_the_digits_of"]
+__all__ = ["as_code", "fitting_unit", "shortly", "with_table", "with_the_digits_of"]
 
 LARGEST_PLAIN = 1e6
 
@@ -29,6 +30,20 @@ def with_table(head: object, table: Table) -> str:
             shown[name].info.format = ".4g"
     rows = "".join(shown.pformat(max_lines=-1, max_width=-1, html=True))
     return f"<p>{html.escape(str(head))}</p>{rows}"
+
+
+def fitting_unit(units: Sequence[tuple[str, float, float]], size: float) -> tuple[str, float]:
+    """Name and SI value of the unit in which values of this size (SI) are written.
+
+    Parameters
+    ----------
+    units : sequence of (str, float, float)
+        Name, SI value, and size (SI) from which it is used, the largest first; the last one
+        serves whatever is smaller.
+    size : float
+    """
+    *larger, (name, scale, _) = units
+    return next(((n, s) for n, s, least in larger if size >= least), (name, scale))
 
 
 def shortly(value: float, digits: int = 2, *, signed: bool = False) -> str:

@@ -39,10 +39,10 @@ from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.parameters import Parameter, ParameterSet
 from wobble.estimation.tracking_model import TrackingModel
 from wobble.link.parameter_values import parameter_values
+from wobble.measurements.tracking import Tracking
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
 from wobble.scenario.reader import read_scenario
-from wobble.tracking import Tracking
 
 DEMONSTRATION = Path(__file__).parents[2] / "synthetic_passes" / "campaign.toml"
 SIZES = (500, 1000, 2000)

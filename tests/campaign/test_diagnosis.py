@@ -17,7 +17,7 @@ from scenario_text import changed
 import wobble
 from wobble.campaign.campaign import Campaign
 from wobble.constants import SPEED_OF_LIGHT
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 LUNAR = Path(__file__).parents[1] / "data" / "lunar_ranging" / "scenario.toml"
 Damage = Callable[[Tracking], Tracking]

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import wobble
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 SCENARIO = Path(__file__).parents[2] / "synthetic_passes" / "campaign.toml"
 

@@ -19,8 +19,8 @@ from wobble.commands.targets import left_after
 from wobble.files.measurement_table import passes_text
 from wobble.files.results import read_schedule
 from wobble.files.solution_files import read_solution
+from wobble.measurements.tracking import Tracking
 from wobble.scenario.reader import read_scenario
-from wobble.tracking import Tracking
 
 ROOT = Path(__file__).parents[2]
 PASS_BIASES = """[estimate.pass_biases]"""
@@ -179,7 +179,7 @@ def test_what_cannot_be_gone_on_from_is_refused(
 ) -> None:
     new, information = data["new"], fitted / "information.ecsv"
     refused(["no such folder"], "fit", short_scenario, new, "--after", tmp_path / "nowhere")
-    refused(["cannot be read"], "fit", short_scenario, new, "--information", tmp_path / "no.ecsv")
+    refused(["is not found"], "fit", short_scenario, new, "--information", tmp_path / "no.ecsv")
     twice = ("--after", fitted, "--information", information)
     refused(["count twice", "--information"], "fit", short_scenario, new, *twice)
     drawn = ("--information", information, "--bootstrap", "20")

@@ -14,7 +14,7 @@ from scenario_text import changed
 
 from wobble.cli import main
 from wobble.files.measurement_table import passes_text
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 WEST = (r'longitude = "137.4 deg"', 'longitude = "-137.4 deg"')
 SOUTH = (r'latitude = "4.6 deg"', 'latitude = "-4.6 deg"')

@@ -4,7 +4,7 @@ import pytest
 from wobble.earth.series import WeatherSeries
 from wobble.earth.weather import standard_pressure, standard_temperature, water_vapour_pressure
 from wobble.errors import InputError
-from wobble.tracking import WEATHER_LIMITS
+from wobble.measurements.tracking import WEATHER_LIMITS
 
 
 def steam_saturation_pressure(t):

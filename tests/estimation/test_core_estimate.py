@@ -155,5 +155,5 @@ def test_a_value_that_is_null_is_refused(tmp_path: Path) -> None:
     path.write_text(json.dumps({"parameters": content}), encoding="utf-8")
     with pytest.raises(InputError, match="not a solution in JSON"):
         read_core_estimate(path)
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="is not found"):
         read_core_estimate(tmp_path / "absent.json")

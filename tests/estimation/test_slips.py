@@ -11,8 +11,9 @@ from invented import TablePasses, seasonal_parameters, seasonal_passes
 from wobble.campaign.campaign import Campaign
 from wobble.estimation.fit import fit
 from wobble.estimation.shelf import Shelf
-from wobble.estimation.slips import cycle_step, slip_text, whole_steps
-from wobble.tracking import Tracking
+from wobble.estimation.slips import whole_steps
+from wobble.measurements.kinds import KINDS
+from wobble.measurements.tracking import Tracking
 
 TRUTH = np.array([3.0, -1.0, 2.0, 0.5, -4.0, 1.0])
 
@@ -20,8 +21,13 @@ TRUTH = np.array([3.0, -1.0, 2.0, 0.5, -4.0, 1.0])
 def test_a_cycle_within_a_minute_at_x_band_is_a_third_of_a_millimetre_a_second() -> None:
     # One cycle of the received 8.42 GHz carrier is 35.6 mm of two-way path, 17.8 mm one-way;
     # over 60 s 0.297 mm/s (definition of the wavelength).
-    step = cycle_step(7.17e9, 880 / 749, 60.0)
+    step = KINDS["range_rate"].step(7.17e9, 880 / 749, 60.0, np.nan)
     assert step == pytest.approx(0.5 * 0.035588 / 60.0, rel=1e-3)
+    # A downlink has the path once, and its frequency is the received one.
+    one_way = KINDS["one_way_range_rate"]
+    down = one_way.step(7.17e9 * 880 / 749, 880 / 749, 60.0, np.nan)
+    assert down == pytest.approx(0.035588 / 60.0, rel=1e-3)
+    assert one_way.slip_text(1) == "cycle slip of +1 cycle of the carrier"
 
 
 def test_whole_steps_are_counted_and_only_where_the_noise_lets_one_tell() -> None:
@@ -32,9 +38,9 @@ def test_whole_steps_are_counted_and_only_where_the_noise_lets_one_tell() -> Non
     # Six standard deviations of 0.1 make more than half of all errors look like whole steps.
     assert whole_steps(3.02, 0.1, 1.0) == 0
     assert whole_steps(3.02, 0.01, np.nan) == 0
-    assert slip_text("range_rate", 1) == "cycle slip of +1 cycle of the carrier"
-    assert slip_text("range", -2) == "range wrong by -2 ambiguities"
-    assert slip_text("range", 0) == ""
+    assert KINDS["range_rate"].slip_text(1) == "cycle slip of +1 cycle of the carrier"
+    assert KINDS["range"].slip_text(-2) == "range wrong by -2 ambiguities"
+    assert KINDS["range"].slip_text(0) == ""
 
 
 def test_the_editing_log_names_lost_cycles_and_ambiguities() -> None:

@@ -13,8 +13,8 @@ from wobble.errors import InputError
 from wobble.files.crd import read_crd
 from wobble.files.measurement_table import read_normal_point_table
 from wobble.files.normal_points import calibration_warnings, tracking
+from wobble.measurements.tracking import COLUMNS
 from wobble.text.time_tags import calendar_text
-from wobble.tracking import COLUMNS
 
 LUNAR = Path(__file__).parents[1] / "data" / "lunar_ranging"
 SAMPLE = LUNAR / "luna17_201504_sample.npt"

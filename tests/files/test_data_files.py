@@ -7,7 +7,7 @@ from test_passes_file import campaign
 import wobble
 from wobble.errors import InputError
 from wobble.files.measurement_table import write_passes
-from wobble.tracking import COLUMNS, Tracking
+from wobble.measurements.tracking import COLUMNS, Tracking
 
 
 def moved(tracking, step):

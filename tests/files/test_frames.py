@@ -9,8 +9,8 @@ from astropy.time import Time
 from test_passes_file import campaign
 
 from wobble.errors import InputError
+from wobble.measurements.tracking import COLUMNS, Tracking
 from wobble.text.time_tags import calendar_text
-from wobble.tracking import COLUMNS, Tracking
 
 
 def test_every_column_is_there_with_its_values_and_unit():

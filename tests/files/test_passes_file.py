@@ -20,7 +20,7 @@ from wobble.files.measurement_table import (
     tracking_table,
     write_passes,
 )
-from wobble.tracking import COLUMNS, Tracking
+from wobble.measurements.tracking import COLUMNS, Tracking
 
 LUNAR = Path(__file__).parents[1] / "data" / "lunar_ranging" / "normal_points_2015_04.csv"
 

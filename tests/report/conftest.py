@@ -14,10 +14,10 @@ from wobble.campaign.campaign import Campaign
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.estimation.solution import Solution
+from wobble.measurements.tracking import Tracking
 from wobble.report.content import ReportFigure
 from wobble.report.figures import report_figures
 from wobble.scenario.reader import read_scenario
-from wobble.tracking import Tracking
 
 mpl.use("Agg")
 

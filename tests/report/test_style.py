@@ -11,8 +11,10 @@ import pytest
 from astropy.time import Time
 from matplotlib import pyplot
 
+from wobble.measurements.kinds import KINDS
 from wobble.report import style
-from wobble.report.plan_figures import ANTENNA_COLORS
+from wobble.report.plan_figures import ANTENNA_COLORS, DISTANCES
+from wobble.shown import fitting_unit
 
 
 def rgb(color: str) -> np.ndarray:
@@ -94,14 +96,14 @@ def test_offscreen_figures_are_unknown_to_pyplot() -> None:
 
 
 def test_units_are_those_in_which_the_trade_writes_a_size() -> None:
-    assert style.fitting_unit("range", 0.94) == ("m", 1.0)
-    assert style.fitting_unit("range", 0.0175) == ("cm", 1e-2)
-    assert style.fitting_unit("range", 0.0005) == ("mm", 1e-3)
-    assert style.fitting_unit("range_rate", 5e-5) == ("mm/s", 1e-3)
-    assert style.fitting_unit("range_rate", 1e-7) == ("µm/s", 1e-6)
+    assert KINDS["range"].fitting_unit(0.94) == ("m", 1.0)
+    assert KINDS["range"].fitting_unit(0.0175) == ("cm", 1e-2)
+    assert KINDS["range"].fitting_unit(0.0005) == ("mm", 1e-3)
+    assert KINDS["range_rate"].fitting_unit(5e-5) == ("mm/s", 1e-3)
+    assert KINDS["range_rate"].fitting_unit(1e-7) == ("µm/s", 1e-6)
     # IAU 2012 Resolution B2.
-    assert style.fitting_unit("distance", 2e11) == ("au", 149_597_870_700.0)
-    assert style.fitting_unit("distance", 3.8e8) == ("thousand km", 1e6)
+    assert fitting_unit(DISTANCES, 2e11) == ("au", 149_597_870_700.0)
+    assert fitting_unit(DISTANCES, 3.8e8) == ("thousand km", 1e6)
 
 
 def test_days_are_counted_from_1970() -> None:

@@ -11,6 +11,7 @@ from ccsds_ndm.ndm_io import NdmIo
 
 from wobble.errors import InputError
 from wobble.files.file_inspection import inspect_file
+from wobble.measurements.tracking import COLUMNS, Tracking
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.conversion import tracking
 from wobble.tdm.kvn import kvn_text, read_tdm
@@ -19,7 +20,6 @@ from wobble.tdm.needs import needs
 from wobble.tdm.notes import overlaps
 from wobble.tdm.writing import message_from
 from wobble.tdm.xml import xml_text
-from wobble.tracking import COLUMNS, Tracking
 
 C = 299792458
 AGREEMENT = Agreement(

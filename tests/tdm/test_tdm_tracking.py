@@ -9,6 +9,7 @@ import pytest
 from astropy.time import Time, TimeDelta
 
 from wobble.errors import InputError, UnknownNameError
+from wobble.measurements.tracking import COLUMNS, Tracking
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.conversion import tracking
 from wobble.tdm.kvn import kvn_text, read_tdm
@@ -16,7 +17,6 @@ from wobble.tdm.message import Segment, TrackingDataMessage
 from wobble.tdm.needs import needs
 from wobble.tdm.writing import message_from
 from wobble.tdm.xml import xml_text
-from wobble.tracking import COLUMNS, Tracking
 
 ANNEX = Path(__file__).parents[1] / "data" / "tdm"
 C = 299792458

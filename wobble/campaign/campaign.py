@@ -46,10 +46,10 @@ from wobble.estimation.tracking_model import (
     pass_geometry,
 )
 from wobble.link.network import Media, Network
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
-from wobble.tracking import Tracking
 from wobble.version import __version__
 
 if TYPE_CHECKING:  # it is only carried here, for the readers of files
@@ -191,8 +191,7 @@ class Campaign:
         tags = self._tags(passes)
         apriori = {p.name: p.value for p in self.parameters}
         truth = apriori | {name: apriori[name] + step for name, step in self.truth.items()}
-        known = self.plan_network.values
-        network = self.plan_network.with_values({n: v for n, v in truth.items() if n in known})
+        network = self.plan_network.with_values(truth)
         computed = network.compute(tags)
         value, sigma = computed.value.copy(), np.empty(len(tags))
         biases: dict[str, float] = {}

@@ -25,8 +25,8 @@ from wobble.estimation.least_squares import ObservationModel
 from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.variance import NORMAL_MEDIAN
 from wobble.link.network import Network
+from wobble.measurements.tracking import Tracking
 from wobble.shown import shortly
-from wobble.tracking import Tracking
 
 __all__ = ["Diagnosis", "diagnosed", "thinned", "with_its_noise"]
 
@@ -264,9 +264,9 @@ def _scopes(cases: Sequence[Case]) -> list[dict[str, frozenset[int]]]:
 
     return [
         {"all data": frozenset(range(len(cases)))},
-        alike(lambda case: case.kind) | alike(_station) | alike(_lander),
-        alike(lambda case: f"{case.kind}, {_station(case)}"),
-        alike(lambda case: f"{case.kind}, {_station(case)}, {_lander(case)}"),
+        alike(lambda case: case.kind.name) | alike(_station) | alike(_lander),
+        alike(lambda case: f"{case.kind.name}, {_station(case)}"),
+        alike(lambda case: f"{case.kind.name}, {_station(case)}, {_lander(case)}"),
     ]
 
 

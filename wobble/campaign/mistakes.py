@@ -26,7 +26,8 @@ from wobble.errors import InputError
 from wobble.estimation.parameters import ParameterSet
 from wobble.link.bands import TURNAROUND
 from wobble.link.network import Network
-from wobble.tracking import Tracking
+from wobble.measurements.kinds import Kind, kind_named
+from wobble.measurements.tracking import Tracking
 
 __all__ = ["Case", "Mistake", "usual_mistakes"]
 
@@ -59,9 +60,9 @@ class Case:
     parameters: ParameterSet
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """What was measured."""
-        return str(self.tracking.kind[0])
+        return kind_named(str(self.tracking.kind[0]))
 
     def with_data(self, **columns: Any) -> Case:
         """The same case with other columns of the measurements."""
@@ -109,7 +110,7 @@ def usual_mistakes(case: Case) -> Iterator[Mistake]:
     yield from _time_scales(case)
     yield from _tags(case)
     yield from _values(case)
-    if case.kind == "range_rate":
+    if case.kind.counted and case.kind.ways == 2:
         yield from _conversions(case)
     yield from _places(case)
     yield from _names(case)
@@ -133,9 +134,9 @@ def _time_scales(case: Case) -> Iterator[Mistake]:
 
 
 def _tags(case: Case) -> Iterator[Mistake]:
-    """Time tags of another event than the table's (`wobble.tracking`)."""
+    """Time tags of another event than the table's (`wobble.measurements.tracking`)."""
     kind, tracking = case.kind, case.tracking
-    if kind == "range":
+    if not kind.counted:
         for tag, event in (("transmit", "transmission"), ("receive", "reception")):
             if tracking.tag[0] != tag:
                 yield Mistake(
@@ -144,7 +145,7 @@ def _tags(case: Case) -> Iterator[Mistake]:
                     case.with_data(tag=np.full(len(tracking), tag)),
                 )
         return
-    if kind == "range_rate":
+    if kind.ways == 2:
         yield Mistake(
             "tag at transmission",
             "times are those of transmission, and not of reception",
@@ -174,8 +175,7 @@ def _round_trip_of_sent(case: Case) -> Array:
 
 def _values(case: Case) -> Iterator[Mistake]:
     """Values with the other sign, for the other number of ways, in another unit."""
-    is_range = case.kind == "range"
-    what = "ranges" if is_range else "range rates"
+    is_range, what = not case.kind.counted, f"{case.kind.label}s"
     whole, part = ("the whole round trip", "half the round trip") if is_range else WAYS
     large, right, small = DISTANCES if is_range else SPEEDS
     if not is_range:
@@ -281,7 +281,7 @@ def _names(case: Case) -> Iterator[Mistake]:
         if other != receiver:
             undone = case.renamed(receiver, other, "transmitter", "receiver")
             yield from _wrong_name("station", receiver, other, undone)
-    if case.kind != "one_way_range_rate":
+    if case.kind.ways == 2:
         for other in case.network.landers:
             if other != lander:
                 undone = case.renamed(lander, other, "lander")

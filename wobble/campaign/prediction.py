@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from wobble.campaign.campaign import SIMULATED, Campaign
 from wobble.constants import SPEED_OF_LIGHT
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 __all__ = ["round_trip_prediction"]
 

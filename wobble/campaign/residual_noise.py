@@ -28,6 +28,7 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.sample_order import sample_order
 from wobble.estimation.solution import Solution
 from wobble.estimation.tracking_model import pass_geometry
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import BudgetRow, LinkConditions, budget_table
 from wobble.noise.contributions.base import Contribution
@@ -35,7 +36,6 @@ from wobble.noise.contributions.registry import CONTRIBUTIONS
 from wobble.noise.from_residuals import NoiseEstimate, estimate_levels
 from wobble.noise.geometry import PassGeometry
 from wobble.noise.pooled import mean_conditions
-from wobble.tracking import Tracking
 
 __all__ = ["ResidualNoise", "ResidualPass", "residual_noise", "residual_passes"]
 

@@ -31,7 +31,7 @@ from wobble.campaign.shortfall import Shortfall
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import EARTH_ROTATION_RATE
 from wobble.errors import InputError, UnknownNameError
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 __all__ = ["Passes", "ScheduleRule", "schedule_passes"]
 

@@ -26,8 +26,8 @@ from wobble.check.signatures_by_hand import signature_lines
 from wobble.errors import InputError
 from wobble.estimation.solution import Solution
 from wobble.files.data_files import read_tracking
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget_table import LinkConditions
-from wobble.tracking import Tracking
 
 __all__ = ["hand_check"]
 

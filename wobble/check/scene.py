@@ -22,8 +22,8 @@ from wobble.epochs import Epochs
 from wobble.link.network import Media, Network
 from wobble.link.observables import Link, Range
 from wobble.link.plasma import sun_earth_probe_angle
+from wobble.measurements.tracking import Tracking
 from wobble.planet.rotation import RotationModel
-from wobble.tracking import Tracking
 
 __all__ = ["AU", "EMPTY", "Orbit", "Scene", "degrees", "over"]
 

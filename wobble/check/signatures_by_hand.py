@@ -37,11 +37,9 @@ def signature_lines(scene: Scene) -> list[HandLine]:
     rotation = scene.rotation
     if rotation is None:
         return []
-    wanted = [
-        name
-        for name in scene.campaign.parameters.estimated.names
-        if name in rotation.values or name.startswith(f"lander.{scene.lander}.")
-    ]
+    place = {f"lander.{scene.lander}.{axis}" for axis in "xyz"}
+    known = place.union(rotation.values)
+    wanted = [name for name in scene.campaign.parameters.estimated.names if name in known]
     if not wanted:
         return []
     tags = over(scene.days[0], scene.length, EPOCHS)

@@ -17,13 +17,13 @@ from wobble.commands.output import JSON, print_json, say
 from wobble.commands.steps import DATA, read_data, scenario_argument
 from wobble.errors import InputError
 from wobble.files.measurement_table import passes_text
+from wobble.measurements.tracking import Tracking
 from wobble.scenario.agreement_section import EXAMPLE
 from wobble.tdm.kvn import kvn_text
 from wobble.tdm.message import TrackingDataMessage
 from wobble.tdm.writing import message_from
 from wobble.tdm.xml import xml_text
 from wobble.text.atomic import write_atomically
-from wobble.tracking import Tracking
 
 __all__ = ["COMMANDS"]
 

@@ -26,12 +26,12 @@ from wobble.files.icalendar import calendar_text
 from wobble.files.measurement_table import passes_text
 from wobble.files.results import ResultFolder
 from wobble.files.solution_files import solution_as_texts
+from wobble.measurements.tracking import Tracking
 from wobble.report.figures import report_figures
 from wobble.report.html import render_report
 from wobble.report.interior_section import infer_inside
 from wobble.scenario.reader import read_scenario
 from wobble.text.ecsv import ecsv_text
-from wobble.tracking import Tracking
 
 __all__ = [
     "CAUTION",

@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from wobble.constants import J2000_JD
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
-from wobble.tracking import WEATHER_LIMITS
+from wobble.measurements.tracking import WEATHER_LIMITS
 
 __all__ = ["LONGEST_GAP", "OUTSIDE", "MediaSeries", "StationSeries", "WeatherSeries"]
 

@@ -101,6 +101,8 @@ class Station:
         By how much the station's clock is ahead of UTC, s.
     zenith_wet_delay : float
         What is to be added to the wet delay at the zenith, m.
+    range_bias : float
+        What is to be added to its ranges, one-way, m.
     axis_offset : float
         Distance between the axes of the antenna's mount, m.
     mount : str
@@ -123,6 +125,7 @@ class Station:
     delay: float = 0.0
     clock_offset: float = 0.0
     zenith_wet_delay: float = 0.0
+    range_bias: float = 0.0
     axis_offset: float = 0.0
     mount: str = "azimuth-elevation"
     ocean_loading: OceanLoading | None = None

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wobble.errors import InputError
-from wobble.tracking import WEATHER_LIMITS
+from wobble.measurements.tracking import WEATHER_LIMITS
 
 __all__ = [
     "measurable",
@@ -122,7 +122,7 @@ def measurable(quantity: str, values: ArrayLike) -> Array:
     Parameters
     ----------
     quantity : str
-        One of `wobble.tracking.WEATHER_LIMITS`, which names the unit too.
+        One of `wobble.measurements.tracking.WEATHER_LIMITS`, which names the unit too.
     values : array_like, shape (n,)
 
     Raises

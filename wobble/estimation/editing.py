@@ -27,7 +27,6 @@ from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.least_squares import LinearEstimate, LocalFactor, SquareRootInformation
 from wobble.estimation.linearisation import Linearisation, NoiseWeights
 from wobble.estimation.passes import (
-    UNITS,
     Jump,
     PassCharacter,
     describe_pass,
@@ -37,8 +36,9 @@ from wobble.estimation.passes import (
     unusual_passes,
 )
 from wobble.estimation.robust import ResistantStart, inflation, resistant_start
-from wobble.estimation.slips import slip_text, whole_steps
+from wobble.estimation.slips import whole_steps
 from wobble.estimation.variance import VarianceComponent, estimate_component
+from wobble.measurements.kinds import kind_named
 
 __all__ = [
     "EditedSolution",
@@ -367,11 +367,12 @@ def reasons(
         name = linearisation.headers[linearisation.pass_index[i]].name
         ratio = abs(solution.residual[i]) / predicted[i]
         within = ", which it keeps only while it is left out" if ratio <= rules.threshold else ""
-        slip = slip_text(
-            kind, whole_steps(solution.residual[i], predicted[i], linearisation.step[i])
+        known = kind_named(kind)
+        slip = known.slip_text(
+            whole_steps(solution.residual[i], predicted[i], linearisation.step[i])
         )
         texts[i] = solution.judgement.whole.get((name, kind)) or (
-            f"residual of {solution.residual[i]:+.4g} {UNITS.get(kind, 'SI')} is "
+            f"residual of {solution.residual[i]:+.4g} {known.si_text} is "
             f"{ratio:.3g} times its predicted uncertainty (limit {rules.threshold:g}{within})"
             + (f": {slip}" if slip else "")
         )

@@ -24,8 +24,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 __all__ = [
-    "SHOWN_UNITS",
-    "UNITS",
     "Jump",
     "PassCharacter",
     "describe_pass",
@@ -36,6 +34,7 @@ __all__ = [
 ]
 
 from wobble.estimation.variance import NORMAL_MEDIAN
+from wobble.measurements.kinds import kind_named
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -52,13 +51,6 @@ UNUSUAL = 6.0
 LOUD = 3.0
 LEAST_SAMPLES = 8
 LEAST_PASSES = 8
-UNITS = {"range": "m", "range_rate": "m/s", "one_way_range_rate": "m/s"}
-SHOWN_UNITS = {
-    "range": (1.0, "m"),
-    "range_rate": (1e3, "mm/s"),
-    "one_way_range_rate": (1e3, "mm/s"),
-}
-"""Factor and unit in which residuals are told."""
 
 
 @dataclass(frozen=True)
@@ -216,7 +208,7 @@ def unusual_passes(characters: Sequence[PassCharacter]) -> dict[tuple[str, str],
 
 def describe_pass(kind: str, residual: Array, predicted: Array) -> str:
     """Offset, slope or noise: what the residuals of a pass that cannot be used look like."""
-    unit = UNITS.get(kind, "SI")
+    unit = kind_named(kind).si_text
     middle = float(np.median(residual))
     first, second = np.array_split(residual, 2)
     rise = float(np.median(second) - np.median(first))

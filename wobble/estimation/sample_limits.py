@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from wobble.earth.series import WeatherSeries
 from wobble.epochs import Epochs
 from wobble.link.network import ComputedTracking
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 __all__ = ["SampleLimits"]
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wobble.errors import InputError
 from wobble.estimation.samples import Samples
-from wobble.tracking import Tracking
+from wobble.measurements.tracking import Tracking
 
 __all__ = ["sample_order"]
 

@@ -46,21 +46,16 @@ from wobble.estimation.parameters import ParameterSet, unit_scale
 from wobble.estimation.passes import Jump
 from wobble.estimation.residual_groups import ResidualGroup, residual_groups
 from wobble.estimation.samples import Samples
-from wobble.estimation.slips import slip_text, whole_steps
+from wobble.estimation.slips import whole_steps
 from wobble.estimation.standing_out import StandingOut, groups_standing_out
 from wobble.estimation.variance import VarianceComponent
+from wobble.measurements.kinds import kind_named
 from wobble.planet.parameter_units import unit_of
 from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["Estimate", "Iteration", "PassEstimate", "Solution", "solution_of"]
 
 Array = NDArray[np.float64]
-# Key and unit in which the size of the residuals of each kind is told.
-RMS_KEYS = {
-    "range": ("range_m", 1.0),
-    "range_rate": ("range_rate_mm_s", 1e3),
-    "one_way_range_rate": ("one_way_range_rate_mm_s", 1e3),
-}
 
 
 @dataclass(frozen=True)
@@ -336,9 +331,10 @@ class Solution:
         """Root mean square of the accepted residuals by kind; the key names the unit."""
         found: dict[str, float | None] = {}
         for kind in np.unique(self.samples.kind).tolist():
-            key, scale = RMS_KEYS.get(kind, (f"{kind}_si", 1.0))
+            known = kind_named(kind)
             used = self.samples.residual[self.samples.accepted & (self.samples.kind == kind)]
-            found[key] = float(np.sqrt((used**2).mean()) * scale) if used.size else None
+            size = float(np.sqrt((used**2).mean()) / known.scale) if used.size else None
+            found[known.rms_key] = size
         return found
 
     @cached_property
@@ -569,11 +565,11 @@ def _pass_estimates(
         sigmas = np.sqrt(np.diag(covariance))
         for name, value, sigma in zip(factor.names, values.tolist(), sigmas.tolist(), strict=True):
             note = ""
-            if name in jumps and jumps[name].kind == "range":
-                ambiguity = linearisation.step[header.samples][
-                    linearisation.kind[header.samples] == "range"
-                ]
-                note = slip_text("range", whole_steps(value, sigma, float(ambiguity[0])))
+            # One cycle is lost in one count: rates that stay off have lost none.
+            if name in jumps and not (kind := kind_named(jumps[name].kind)).counted:
+                of_kind = linearisation.kind[header.samples] == kind.name
+                ambiguity = linearisation.step[header.samples][of_kind]
+                note = kind.slip_text(whole_steps(value, sigma, float(ambiguity[0])))
             found.append(PassEstimate(factor.pass_name, name, value, sigma, note))
         found += [PassEstimate(factor.pass_name, name, 0.0, np.inf) for name in factor.free]
     return tuple(found)

@@ -13,10 +13,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from wobble.estimation.default_knowledge import default_knowledge
-from wobble.estimation.passes import SHOWN_UNITS, UNITS
 from wobble.estimation.residual_groups import SEASON
 from wobble.estimation.solution import Estimate, Solution
 from wobble.estimation.variance import VarianceComponent
+from wobble.measurements.kinds import kind_named
 from wobble.shown import shortly, with_the_digits_of
 
 __all__ = ["solution_as_html", "solution_as_text", "verdict"]
@@ -172,14 +172,14 @@ def residual_cells(solution: Solution) -> list[tuple[str, ...]]:
     for group in groups:
         if group.of not in ("station", "lander") and number[group.kind, group.of] == 1:
             continue
-        scale, unit = SHOWN_UNITS.get(group.kind, (1.0, "SI"))
-        sizes = (group.before * scale, group.after * scale, group.mean * scale)
+        kind = kind_named(group.kind)
+        sizes = (group.before / kind.scale, group.after / kind.scale, group.mean / kind.scale)
         rows.append(
             (
                 f"{group.kind}, {group.of} {group.name}",
                 *map(str, (group.passes, group.shifted, group.used, group.rejected)),
                 *(shortly(size, 3) for size in sizes),
-                unit,
+                kind.user,
                 shortly(group.factor, 3),
             )
         )
@@ -277,11 +277,11 @@ def _jumps(solution: Solution) -> list[str]:
     lines = []
     for jump in solution.jumps:
         size = solution.pass_estimate(jump.parameter)
-        unit = UNITS.get(jump.kind, "SI")
         where = f"from {jump.epoch} on" if jump.epoch else "in the whole pass"
         lines.append(
-            f"shifted: {jump.pass_name} {jump.kind} {where} by {size.value:+.4g} {unit}, "
-            "estimated with the pass" + (f": {size.note}" if size.note else "")
+            f"shifted: {jump.pass_name} {jump.kind} {where} by {size.value:+.4g} "
+            f"{kind_named(jump.kind).si_text}, estimated with the pass"
+            + (f": {size.note}" if size.note else "")
         )
     return lines
 

@@ -30,9 +30,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import rankdata
 
-from wobble.estimation.passes import SHOWN_UNITS, Jump
+from wobble.estimation.passes import Jump
 from wobble.estimation.residual_groups import SEASON, seasons
 from wobble.estimation.samples import Samples
+from wobble.measurements.kinds import kind_named
 from wobble.shown import shortly
 
 __all__ = ["StandingOut", "groups_standing_out"]
@@ -89,9 +90,9 @@ class StandingOut:
     def __str__(self) -> str:
         size = f"{shortly(self.factor)} times as large as those of the other {self.others} passes"
         if self.by_level:
-            scale, unit = SHOWN_UNITS.get(self.kind, (1.0, "SI"))
-            off = shortly(self.level * scale, signed=True)
-            size = f"off by {off} {unit} from those of the other {self.others} passes"
+            kind = kind_named(self.kind)
+            off = shortly(self.level / kind.scale, signed=True)
+            size = f"off by {off} {kind.user} from those of the other {self.others} passes"
         shifted = f", {self.shifted} of them shifted" if self.shifted else ""
         return (
             f"{self.kind} of {' or '.join(self.groups)} stands out: residuals of its {self.passes} "

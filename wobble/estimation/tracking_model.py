@@ -12,7 +12,7 @@ it by nothing that counts.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,12 +27,12 @@ from wobble.estimation.parameters import ParameterSet
 from wobble.estimation.passes import LEAST_SAMPLES
 from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.shelf import Shelf
-from wobble.estimation.slips import cycle_step
 from wobble.link.network import ComputedTracking, Network
+from wobble.measurements.kinds import KINDS, kind_named
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
 from wobble.noise.geometry import PassGeometry
-from wobble.tracking import KINDS, Tracking
 
 __all__ = ["PassBiases", "TrackingModel", "grouping", "pass_geometry"]
 
@@ -122,10 +122,11 @@ def pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices
 
 
 def _pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indices) -> PassGeometry:
-    epoch = tracking.epoch[index]
+    # In UTC a minute with a leap second would have one second too few.
+    epoch = tracking.epoch[index].tai
     seconds = ((epoch.jd1 - epoch.jd1[0]) + (epoch.jd2 - epoch.jd2[0])) * 86400.0
-    kind, first = tracking.kind[index], index[0]
-    one_way = kind == "one_way_range_rate"
+    first = index[0]
+    one_way = np.array([kind_named(kind).ways == 1 for kind in tracking.kind[index].tolist()])
     if one_way.any() and not one_way.all():
         raise InputError(
             "one-way and other samples in one pass", field="kind", expected="a pass for each"
@@ -134,7 +135,7 @@ def _pass_geometry(tracking: Tracking, computed: ComputedTracking, index: Indice
     return PassGeometry(
         time=seconds,
         count_time=tracking.count_time[index],
-        kind=np.where(one_way, "range_rate", kind),
+        kind=np.where(tracking.counted[index], "range_rate", "range"),
         elevation=computed.elevation[index],
         sun_angle=computed.sun_angle[index],
         round_trip=computed.round_trip[index],
@@ -229,14 +230,12 @@ class TrackingModel:
         """The passes, linearised at these values of the estimated parameters (p,)."""
         estimated = self.parameters.estimated.names
         considered = self.parameters.considered.names
-        given = dict(zip(estimated, values, strict=True))
-        known = self.network.values
-        network = self.network.with_values({n: v for n, v in given.items() if n in known})
+        network = self.network.with_values(dict(zip(estimated, values, strict=True)))
         names = [*estimated, *considered]
         for block in self._blocks():
             part = self.tracking[block]
             computed = network.compute(part, names)
-            residual = part.value - computed.value - self._station_biases(part, given)
+            residual = part.value - computed.value
             excluded = self.limits.reasons(part, computed, network.media.weather)
             if self._first:
                 self.warnings += [w for w in computed.warnings if w not in self.warnings]
@@ -282,9 +281,17 @@ class TrackingModel:
 
     def _steps(self, part: Tracking, index: Indices) -> Array:
         """Shift of each sample by a lost cycle or an ambiguity, SI, shape (n,)."""
-        turnaround = self.network.media.turnaround
-        cycles = cycle_step(part.frequency[index], turnaround, part.count_time[index])
-        return np.where(part.kind[index] == "range", self.range_ambiguity, cycles)
+        steps = np.empty(len(index))
+        for kind in np.unique(part.kind[index]).tolist():
+            rows = part.kind[index] == kind
+            of_kind = index[rows]
+            steps[rows] = kind_named(kind).step(
+                part.frequency[of_kind],
+                self.network.media.turnaround,
+                part.count_time[of_kind],
+                self.range_ambiguity,
+            )
+        return steps
 
     def _blocks(self) -> Iterator[Indices]:
         """Whole passes until a block is full."""
@@ -319,10 +326,3 @@ class TrackingModel:
         for k, factor in self.budget.factors(list(geometries.values())):
             whitening = None if white else _Whitening(factor.lower, self._shelf)
             self._noise[names[k]] = (factor.sigma, whitening)
-
-    @staticmethod
-    def _station_biases(part: Tracking, given: dict[str, float]) -> Array:
-        biases: Sequence[float] = [
-            given.get(f"station.{receiver}.range_bias", 0.0) for receiver in part.receiver
-        ]
-        return np.where(part.kind == "range", biases, 0.0)

@@ -23,9 +23,9 @@ import numpy as np
 
 from wobble.constants import DAY
 from wobble.errors import InputError
+from wobble.measurements.tracking import WEATHER_LIMITS
 from wobble.text.lines import Line, read_lines
 from wobble.text.time_tags import calendar_text, day_and_seconds, day_number, utc_time
-from wobble.tracking import WEATHER_LIMITS
 
 __all__ = [
     "Calibration",

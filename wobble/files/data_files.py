@@ -29,12 +29,12 @@ from wobble.errors import InputError
 from wobble.files.crd import read_crd
 from wobble.files.measurement_table import read_normal_point_table, read_passes
 from wobble.files.normal_points import calibration_warnings, tracking
+from wobble.measurements.tracking import Tracking
 from wobble.scenario.agreement_section import EXAMPLE
 from wobble.tdm.conversion import tracking as tracking_of_message
 from wobble.tdm.kvn import read_tdm
 from wobble.text.time_tags import calendar_text
 from wobble.text.toml_section import read_toml
-from wobble.tracking import Tracking
 
 __all__ = ["TDM", "extension", "read_tracking"]
 

@@ -20,6 +20,8 @@ from wobble.files.crd import Session, read_crd
 from wobble.files.data_files import TDM, extension
 from wobble.files.inspection import Inspection, Series, bands, series_of_tracking
 from wobble.files.measurement_table import read_normal_point_table, read_passes
+from wobble.measurements.kinds import KINDS
+from wobble.measurements.tracking import WEATHER_LIMITS, Tracking
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.keywords import METADATA_USES, USES
 from wobble.tdm.kvn import read_tdm
@@ -27,7 +29,6 @@ from wobble.tdm.message import TrackingDataMessage
 from wobble.tdm.needs import needs
 from wobble.tdm.notes import notes
 from wobble.tdm.signal_path import EXACT_SCALES
-from wobble.tracking import KINDS, WEATHER_LIMITS, Tracking
 
 __all__ = ["inspect_file"]
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import pandas
     import xarray
 
-    from wobble.tracking import Tracking
+    from wobble.measurements.tracking import Tracking
 
 __all__ = ["UNITS", "to_pandas", "to_xarray"]
 

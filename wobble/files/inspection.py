@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.link.bands import band_of
+from wobble.measurements.tracking import Tracking
 from wobble.text.time_tags import calendar_text
-from wobble.tracking import Tracking
 
 __all__ = ["Inspection", "Series", "bands", "series_of_tracking"]
 

@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
+from wobble.measurements.tracking import Tracking
 from wobble.text.atomic import write_atomically
 from wobble.text.lines import Line, read_lines, rows_at
 from wobble.text.time_tags import (
@@ -39,7 +40,6 @@ from wobble.text.time_tags import (
     parse_calendar,
     utc_time,
 )
-from wobble.tracking import Tracking
 
 __all__ = [
     "passes_text",
@@ -76,7 +76,7 @@ NORMAL_POINT_COLUMNS = (
 
 def tracking_table(tracking: Tracking) -> Table:
     """The measurements as an astropy table with units, ready for pandas or for plotting."""
-    ranges = tracking.kind == "range"
+    ranges = ~tracking.counted
     columns: dict[str, Any] = {
         "pass": tracking.pass_id,
         EPOCH: calendar_text(tracking.epoch),

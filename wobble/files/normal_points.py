@@ -20,9 +20,9 @@ import numpy as np
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
 from wobble.files.crd import Calibration, NormalPoint, Session
+from wobble.measurements.tracking import Tracking
 from wobble.text.lines import rows_at
 from wobble.text.time_tags import day_and_seconds, utc_time
-from wobble.tracking import Tracking
 
 __all__ = ["calibration_warnings", "tracking"]
 

@@ -14,13 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
+from wobble.earth.troposphere import zenith_delay_carbon_dioxide
 from wobble.link.delays import Effect
 from wobble.link.ends import LanderEnd
 from wobble.link.path import Leg
+from wobble.planet.body import Body
+from wobble.planet.lander import Lander
 
-__all__ = ["PlanetAtmosphere"]
+__all__ = ["PlanetAtmosphere", "zenith_delay"]
 
 Array = NDArray[np.float64]
+
+
+def zenith_delay(lander: Lander, body: Body) -> float:
+    """Delay of the air over a lander at the zenith, m."""
+    if lander.zenith_delay is not None:
+        return lander.zenith_delay
+    gravity = body.gm / body.equatorial_radius**2
+    return float(zenith_delay_carbon_dioxide(body.surface_pressure, gravity))
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +42,7 @@ class PlanetAtmosphere(Effect):
     ----------
     lander : LanderEnd
     zenith : float
-        Delay at the zenith, m (`wobble.earth.troposphere.zenith_delay_carbon_dioxide`).
+        Delay at the zenith, m (`zenith_delay`).
     scale_height : float
         m; that of Mars if left out (from memory).
     """

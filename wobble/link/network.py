@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.earth.orientation import EarthOrientation, OrientationTable
 from wobble.earth.stations import Station
-from wobble.earth.troposphere import zenith_delay_carbon_dioxide
 from wobble.ephemeris import Ephemeris
 from wobble.epochs import Epochs
 from wobble.errors import InputError, UnknownNameError
@@ -38,7 +37,7 @@ from wobble.link.delays import (
     elevation_at_station,
 )
 from wobble.link.ends import LanderEnd, NearEarth, StationEnd
-from wobble.link.lander_air import PlanetAtmosphere
+from wobble.link.lander_air import PlanetAtmosphere, zenith_delay
 from wobble.link.media import Media
 from wobble.link.observables import Link, OneWayLink, SignalLink
 from wobble.link.parameter_values import (
@@ -51,9 +50,10 @@ from wobble.link.parameter_values import (
 from wobble.link.path import Leg, Path
 from wobble.link.plasma import SPHERICAL_CORONA, sun_earth_probe_angle
 from wobble.link.sight import sight_warnings
+from wobble.measurements.kinds import kind_named
+from wobble.measurements.tracking import Tracking
 from wobble.planet.body import Body
 from wobble.planet.lander import Antenna, Lander
-from wobble.tracking import Tracking
 
 __all__ = ["ComputedTracking", "Media", "Network"]
 
@@ -306,9 +306,7 @@ class Network:
                 RadioTroposphere(transmitter, receiver, weather, wet, media.weather, media.measured)
             )
             if self.body.surface_pressure:
-                gravity = self.body.gm / self.body.equatorial_radius**2
-                zenith = zenith_delay_carbon_dioxide(self.body.surface_pressure, gravity)
-                delays.append(PlanetAtmosphere(lander, float(zenith)))
+                delays.append(PlanetAtmosphere(lander, zenith_delay(lander.lander, self.body)))
         elif media.troposphere == "optical":
             wavelength = SPEED_OF_LIGHT / frequency
             delays.append(
@@ -364,11 +362,12 @@ class Network:
         weather = Weather(part.pressure_hpa, part.temperature_k, part.humidity_percent)
         transmitter, receiver = str(part.transmitter[0]), str(part.receiver[0])
         lander = str(part.lander[0])
-        if part.kind[0] == "one_way_range_rate":
+        kind = kind_named(str(part.kind[0]))
+        if kind.ways == 1:
             link: SignalLink = self.downlink(lander, receiver, part.frequency, weather)
         else:
             link = two_way = self.link(transmitter, lander, receiver, part.frequency, weather)
-        if part.kind[0] != "range":
+        if kind.counted:
             rate = link.range_rate(part.epoch, part.count_time)
             return (rate.value, rate.partials(names), *self._seen(link, rate.begin))
         computed = two_way.range(part.epoch, at_reception=part.tag[0] == "receive")
@@ -376,7 +375,8 @@ class Network:
         bias = f"station.{receiver}.range_bias"
         if bias in names:
             derivatives[bias] = np.ones(len(part))
-        return (computed.value, derivatives, *self._seen(link, computed.trip))
+        value = computed.value + self.stations[receiver].station.range_bias
+        return (value, derivatives, *self._seen(link, computed.trip))
 
     def _seen(self, link: SignalLink, path: Path) -> tuple[dict[str, Array], tuple[str, ...]]:
         """Geometry of a path, and where its ends do not see each other."""

@@ -13,6 +13,7 @@ import numpy as np
 
 from wobble.earth.stations import Station
 from wobble.link.ends import StationEnd
+from wobble.link.lander_air import zenith_delay
 from wobble.link.media import Media
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
@@ -26,7 +27,7 @@ __all__ = [
     "station_with",
 ]
 
-STATION_NUMBERS = ("clock_offset", "delay", "zenith_wet_delay")
+STATION_NUMBERS = ("clock_offset", "delay", "zenith_wet_delay", "range_bias")
 ORBIT_AXES = ("radial", "transverse", "normal")
 """Directions in which a planet may be off its ephemeris."""
 
@@ -43,6 +44,8 @@ def parameter_values(
     for lander in landers:
         values |= _named(f"lander.{lander.name}", "xyz", lander.position)
         values[f"lander.{lander.name}.transponder_delay"] = lander.transponder_delay
+        if media.troposphere == "radio" and body.surface_pressure:
+            values[f"lander.{lander.name}.zenith_delay"] = zenith_delay(lander, body)
         if lander.oscillator is not None:
             values[f"lander.{lander.name}.oscillator_bias"] = lander.oscillator.bias
             values[f"lander.{lander.name}.oscillator_drift"] = lander.oscillator.drift
@@ -67,7 +70,12 @@ def lander_with(lander: Lander, values: Mapping[str, float]) -> Lander:
         oscillator = replace(
             oscillator, bias=values["oscillator_bias"], drift=values["oscillator_drift"]
         )
-    return replace(moved, transponder_delay=values["transponder_delay"], oscillator=oscillator)
+    return replace(
+        moved,
+        transponder_delay=values["transponder_delay"],
+        zenith_delay=values.get("zenith_delay"),
+        oscillator=oscillator,
+    )
 
 
 def station_with(end: StationEnd, values: Mapping[str, float]) -> StationEnd:

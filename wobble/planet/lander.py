@@ -98,6 +98,8 @@ class Lander:
         Empty: it is seen wherever the body does not hide it.
     transponder_delay : float
         s.
+    zenith_delay : float, optional
+        Delay of the planet's air at the zenith, m; that of its surface pressure if left out.
     minimum_elevation : float
         Of the Earth over the lander's horizon, rad.
     mask : HorizonMask
@@ -112,6 +114,7 @@ class Lander:
     position: Array
     antennas: tuple[Antenna, ...] = ()
     transponder_delay: float = 0.0
+    zenith_delay: float | None = None
     minimum_elevation: float = 0.0
     mask: HorizonMask = field(default_factory=lambda: HorizonMask.flat(-np.pi / 2))
     limits: LanderLimits = field(default_factory=LanderLimits)

@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 from wobble.estimation.comparison import Comparison
 from wobble.estimation.model_comparison import residual_spectrum
 from wobble.estimation.solution import Solution
-from wobble.report.residual_figures import KIND_NAMES
+from wobble.measurements.kinds import kind_named
 from wobble.report.style import (
     BLUE,
     INK,
     VERMILLION,
     axes_or_new,
-    fitting_unit,
     legend_above,
     styled,
 )
@@ -79,7 +78,7 @@ def residual_spectra(
     """
     axes = axes_or_new(axes, height=3.0)
     spectra = [residual_spectrum(one, kind, periods) for one in (without, with_terms)]
-    unit, scale = fitting_unit(kind, float(np.max(spectra)))
+    unit, scale = kind_named(kind).fitting_unit(float(np.max(spectra)))
     for spectrum, label, color, line in zip(
         spectra,
         ("without the terms", "with the terms"),
@@ -90,7 +89,7 @@ def residual_spectra(
         axes.plot(periods, spectrum / scale, color=color, linestyle=line, label=label)
     axes.set_xscale("log")
     axes.set_xlabel("period (days)")
-    axes.set_ylabel(f"amplitude, {KIND_NAMES.get(kind, kind)} ({unit})")
+    axes.set_ylabel(f"amplitude, {kind_named(kind).label} ({unit})")
     axes.set_ylim(bottom=0.0)
     legend_above(axes)
     return axes

@@ -23,6 +23,8 @@ from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
+from wobble.measurements.kinds import kind_named
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import LinkConditions
 from wobble.planet.interior_samples import InteriorSamples
@@ -44,7 +46,6 @@ from wobble.report.plan_figures import (
 )
 from wobble.report.planet_figures import interior_regions
 from wobble.report.residual_figures import (
-    KIND_NAMES,
     residual_histogram,
     residuals_against,
     residuals_by_pass,
@@ -58,7 +59,6 @@ from wobble.report.solution_figures import (
 from wobble.report.style import offscreen, style
 from wobble.report.svg import figure_svg
 from wobble.report.text import SIGMA, sized, utc
-from wobble.tracking import Tracking
 
 __all__ = [
     "allan_deviations",
@@ -150,7 +150,7 @@ def _residual_figures(
     figures = []
     for kind in np.unique(samples.kind).tolist():
         of_kind = samples.kind == kind
-        name = KIND_NAMES.get(kind, kind)
+        name = kind_named(kind).label
         rejected = int((of_kind & ~samples.accepted).sum())
         counted = (
             f"{of_kind.sum()} residuals of {name} in "
@@ -206,13 +206,9 @@ _MEANING = {
 
 
 def _rms(solution: Solution, kind: str) -> str:
-    key, unit = {
-        "range": ("range_m", "m"),
-        "range_rate": ("range_rate_mm_s", "mm/s"),
-        "one_way_range_rate": ("one_way_range_rate_mm_s", "mm/s"),
-    }.get(kind, (f"{kind}_si", "SI"))
-    size = solution.rms[key]
-    return "none" if size is None else f"{sized(size, 3)} {unit}"
+    known = kind_named(kind)
+    size = solution.rms[known.rms_key]
+    return "none" if size is None else f"{sized(size, 3)} {known.user}"
 
 
 def _solution_figures(solution: Solution, truth: Mapping[str, float] | None) -> list[ReportFigure]:

@@ -23,8 +23,8 @@ from wobble.epochs import Epochs
 from wobble.estimation.sample_order import sample_order
 from wobble.link.network import Network
 from wobble.link.plasma import sun_earth_probe_angle
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget_table import LinkConditions
-from wobble.tracking import Tracking
 
 __all__ = [
     "Coverage",

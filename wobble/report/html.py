@@ -23,6 +23,7 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.check.lines import HandCheck
 from wobble.estimation.solution import Solution
 from wobble.estimation.solution_text import verdict
+from wobble.measurements.tracking import Tracking
 from wobble.report import summary
 from wobble.report.content import ATTENTION, ReportFigure, Section
 from wobble.report.figures import report_figures
@@ -47,7 +48,6 @@ from wobble.report.solution_sections import (
     separation_section,
 )
 from wobble.report.svg import inline
-from wobble.tracking import Tracking
 
 __all__ = ["render_report"]
 

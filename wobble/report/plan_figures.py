@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from wobble.campaign.schedule import Passes
 from wobble.campaign.visibility import ViewPeriods
+from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.errors import InputError
 from wobble.report.geometry import Coverage
 from wobble.report.style import (
@@ -31,13 +32,15 @@ from wobble.report.style import (
     axes_or_new,
     date_axis,
     days,
-    fitting_unit,
     legend_above,
     styled,
 )
+from wobble.shown import fitting_unit
 
 __all__ = ["coverage", "view_period_timeline"]
 
+DISTANCES = (("au", ASTRONOMICAL_UNIT, 1e10), ("thousand km", 1e6, 0.0))
+"""Units of the distance of a planet: name, SI value, and size (SI) from which it is used."""
 Array = NDArray[np.float64]
 
 BAND = 28.0
@@ -106,7 +109,7 @@ def coverage(track: Coverage, axes: Sequence[Axes] | None = None) -> list[Axes]:
     if len(column) != 3:
         raise InputError("three axes are needed", field="axes", found=len(column), expected=3)
     angle, away, count = column
-    unit, scale = fitting_unit("distance", float(track.distance.max()))
+    unit, scale = fitting_unit(DISTANCES, float(track.distance.max()))
     for panel, line, points, name in (
         (angle, np.degrees(track.sun_angle), np.degrees(track.pass_sun_angle), "Sun angle\n(deg)"),
         (away, track.distance / scale, track.pass_distance / scale, f"distance\n({unit})"),

@@ -18,12 +18,12 @@ from wobble.campaign.shortfall import Shortfall
 from wobble.campaign.visibility import ViewPeriods
 from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.estimation.solution import Solution
+from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.noise.budget_table import LinkConditions, budget_table, parameter_table
 from wobble.report.content import Section, Table
 from wobble.report.summary import body_name
 from wobble.report.text import fixed, sized, utc
-from wobble.tracking import Tracking
 
 __all__ = [
     "budget_section",

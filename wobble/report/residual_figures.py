@@ -23,6 +23,7 @@ from scipy.stats import norm
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.samples import Samples
 from wobble.estimation.solution import Solution
+from wobble.measurements.kinds import kind_named
 from wobble.report.geometry import SampleGeometry
 from wobble.report.style import (
     INK,
@@ -33,14 +34,12 @@ from wobble.report.style import (
     bars,
     date_axis,
     days,
-    fitting_unit,
     legend_above,
     styled,
 )
 from wobble.report.text import SIGMA, sized
 
 __all__ = [
-    "KIND_NAMES",
     "QUANTITIES",
     "residual_histogram",
     "residuals_against",
@@ -56,11 +55,6 @@ BINS = 16
 MIDDLE = (16.0, 84.0)
 LONG_GAP = 10.0
 """A gap of so many usual distances between passes is left open in the expected band."""
-KIND_NAMES = {
-    "range": "range",
-    "range_rate": "range rate",
-    "one_way_range_rate": "one-way range rate",
-}
 QUANTITIES = {
     "time": "date (UTC)",
     "elevation": "elevation at the receiving station (deg)",
@@ -163,7 +157,7 @@ def residual_histogram(solution: Solution, axes: Axes | None = None) -> Axes:
             color=PALETTE[k],
             linestyle=LINES[k],
             linewidth=1.6,
-            label=f"{KIND_NAMES.get(kind, kind)} ({chosen.sum()})",
+            label=f"{kind_named(kind).label} ({chosen.sum()})",
         )
     grid = np.linspace(-5.0, 5.0, 201)
     axes.plot(grid, norm.pdf(grid), color=INK, linewidth=1.0, label="normal distribution")
@@ -205,7 +199,7 @@ class _View:
         # A sample that determines a parameter alone has no predicted residual.
         predicted = np.where(samples.predicted > 0, samples.predicted, samples.sigma)[index]
         size = np.sqrt((residual[accepted] ** 2).mean()) if accepted.any() else predicted.mean()
-        unit, scale = fitting_unit(kind, float(size))
+        unit, scale = kind_named(kind).fitting_unit(float(size))
         return cls(
             index,
             kind,
@@ -297,7 +291,7 @@ def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
     reach = (np.abs(view.residual) + view.predicted)[view.accepted]
     limit = 1.1 * max(float(reach.max(initial=0.0)), 3.0 * float(np.median(view.predicted)))
     axes.set_ylim(-limit, limit)
-    axes.set_ylabel(f"{KIND_NAMES.get(view.kind, view.kind)} residual ({view.unit})")
+    axes.set_ylabel(f"{kind_named(view.kind).label} residual ({view.unit})")
     out = ~view.accepted
     inside = out & (np.abs(view.residual) <= limit)
     look: dict[str, Any] = {"color": INK, "linestyle": "none", "clip_on": False, "zorder": 3}
@@ -315,7 +309,7 @@ def _finish_ordinate(axes: Axes, view: _View, place: Array) -> None:
         beyond = out & (sign * view.residual > limit)
         if beyond.any():
             size = view.scale * float(np.abs(view.residual[beyond]).max())
-            unit, scale = fitting_unit(view.kind, size)
+            unit, scale = kind_named(view.kind).fitting_unit(size)
             farthest = f"{sized(sign * size / scale, 3, signed=True)} {unit}"
             axes.plot(
                 place[beyond],

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.campaign.sensitivity import Signatures
 from wobble.errors import InputError
+from wobble.measurements.kinds import kind_named
 from wobble.report.style import (
     LINES,
     MARKERS,
@@ -24,7 +25,6 @@ from wobble.report.style import (
     axes_column,
     date_axis,
     days,
-    fitting_unit,
     legend_above,
     styled,
 )
@@ -85,7 +85,7 @@ def signature_figure(
         if name != antennas[0]:
             panel.sharey(chosen[k - 1])
         values = getattr(full, kind)
-        unit, scale = fitting_unit(kind, float(np.abs(values).max()))
+        unit, scale = kind_named(kind).fitting_unit(float(np.abs(values).max()))
         seen = np.flatnonzero(through == name)
         _draw(panel, time[seen], values[seen] / scale, _labels(full))
         if formulas is not None:

@@ -13,13 +13,12 @@ import numpy as np
 
 from wobble.estimation.observability import Combination
 from wobble.estimation.solution import Solution
+from wobble.measurements.kinds import kind_named
+from wobble.measurements.tracking import Tracking
 from wobble.report.content import Section, Table
-from wobble.report.residual_figures import KIND_NAMES
 from wobble.report.solution_figures import errors_in_sigmas
-from wobble.report.style import fitting_unit
 from wobble.report.summary import component_text
 from wobble.report.text import MINUS, fixed, rounded, sized, unit_text, utc
-from wobble.tracking import Tracking
 
 __all__ = [
     "considered_section",
@@ -208,7 +207,7 @@ def _kinds(solution: Solution) -> Table:
         used = of_kind & samples.accepted
         rows.append(
             (
-                KIND_NAMES.get(kind, kind),
+                kind_named(kind).label,
                 str(used.sum()),
                 str((of_kind & ~samples.accepted).sum()),
                 _size(kind, samples.residual[used]),
@@ -222,11 +221,11 @@ def _groups(solution: Solution) -> Table:
     """Residuals before and after the fit, by what they have in common."""
     rows = []
     for group in solution.residual_groups:
-        unit, scale = fitting_unit(group.kind, group.after)
+        unit, scale = kind_named(group.kind).fitting_unit(group.after)
         sizes = (sized(size / scale, 3) for size in (group.before, group.after))
         rows.append(
             (
-                KIND_NAMES.get(group.kind, group.kind),
+                kind_named(group.kind).label,
                 f"{group.of} {group.name}",
                 *map(str, (group.passes, group.shifted, group.used, group.rejected)),
                 *sizes,
@@ -246,7 +245,7 @@ def _groups(solution: Solution) -> Table:
 def _noise(solution: Solution) -> Table:
     """What the residuals say of the standard deviations that came with the data."""
     rows = [
-        (KIND_NAMES.get(group, group), component_text(component))
+        (kind_named(group).label, component_text(component))
         for group, component in solution.components.items()
     ]
     return Table("Noise found", ("group", "standard deviations"), rows)
@@ -256,12 +255,12 @@ def _size(kind: str, residual: np.ndarray) -> str:
     if not residual.size:
         return "none"
     size = float(np.sqrt((residual**2).mean()))
-    unit, scale = fitting_unit(kind, size)
+    unit, scale = kind_named(kind).fitting_unit(size)
     return f"{sized(size / scale, 3)} {unit}"
 
 
 def _with_unit(kind: str, value: float) -> str:
-    unit, scale = fitting_unit(kind, abs(value))
+    unit, scale = kind_named(kind).fitting_unit(abs(value))
     return f"{sized(value / scale, 3, signed=True)} {unit}"
 
 
@@ -272,7 +271,7 @@ def _rejected(solution: Solution) -> Table:
         (
             str(samples.pass_name[k]),
             utc(str(samples.epoch[k])),
-            KIND_NAMES.get(str(samples.kind[k]), str(samples.kind[k])),
+            kind_named(str(samples.kind[k])).label,
             _with_unit(str(samples.kind[k]), float(samples.residual[k])),
             str(samples.reason[k]),
         )
@@ -292,10 +291,10 @@ def _jumps(solution: Solution) -> Table:
         rows.append(
             (
                 jump.pass_name,
-                KIND_NAMES.get(jump.kind, jump.kind),
+                kind_named(jump.kind).label,
                 f"from {utc(jump.epoch)} on" if jump.epoch else "the whole pass",
                 _with_unit(jump.kind, found.value),
-                sized(found.sigma / fitting_unit(jump.kind, abs(found.value))[1]),
+                sized(found.sigma / kind_named(jump.kind).fitting_unit(abs(found.value))[1]),
                 found.note,
             )
         )
@@ -324,7 +323,7 @@ def _passes(solution: Solution, tracking: Tracking | None) -> Table:
             used = inside & samples.accepted & (samples.kind == kind)
             row += [str(used.sum()), _size(kind, samples.residual[used])]
         rows.append(tuple(row))
-    columns = [text for kind in kinds for text in (KIND_NAMES.get(kind, kind), "rms")]
+    columns = [text for kind in kinds for text in (kind_named(kind).label, "rms")]
     head = ("pass", "station", "begin (UTC)", "rejected", *columns)
     numeric = tuple(range(3, len(head)))
     return Table("Residuals of each pass", head, rows, numeric, folded=len(rows) > FOLDED_FROM)

@@ -29,7 +29,6 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
 from numpy.typing import NDArray
 
-from wobble.constants import ASTRONOMICAL_UNIT
 from wobble.report.text import TIMES, power_of_ten
 
 __all__ = [
@@ -48,7 +47,6 @@ __all__ = [
     "bars",
     "date_axis",
     "days",
-    "fitting_unit",
     "legend_above",
     "offscreen",
     "plain_or_power",
@@ -198,27 +196,6 @@ def date_axis(axes: Axes) -> None:
     axes.xaxis.set_major_formatter(formatter)
     first, last = (num2date(day).year for day in axes.dataLim.intervalx)
     axes.set_xlabel(f"date in {first} (UTC)" if first == last else "date (UTC)")
-
-
-UNITS = {
-    "range": (("km", 1e3, 1e3), ("m", 1.0, 0.1), ("cm", 1e-2, 3e-3), ("mm", 1e-3, 0.0)),
-    "range_rate": (("m/s", 1.0, 0.3), ("mm/s", 1e-3, 5e-6), ("µm/s", 1e-6, 0.0)),
-    "distance": (("au", ASTRONOMICAL_UNIT, 1e10), ("thousand km", 1e6, 0.0)),
-}
-"""Units of each kind of value: name, SI value, and size (SI) from which the trade uses it."""
-
-
-def fitting_unit(kind: str, size: float) -> tuple[str, float]:
-    """Name and SI value of the unit in which the trade writes values of this size (SI).
-
-    Parameters
-    ----------
-    kind : {"range", "range_rate", "distance"}
-    size : float
-        Typical size of the values, SI.
-    """
-    *larger, (name, scale, _) = UNITS[kind]
-    return next(((n, s) for n, s, least in larger if size >= least), (name, scale))
 
 
 def bars(axes: Axes, place: NDArray, low: Array, high: Array, **look: Any) -> None:

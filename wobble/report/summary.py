@@ -17,11 +17,12 @@ from wobble.campaign.visibility import ViewPeriods
 from wobble.errors import UnknownNameError
 from wobble.estimation.solution import Solution
 from wobble.estimation.variance import VarianceComponent
+from wobble.measurements.kinds import kind_named
+from wobble.measurements.tracking import Tracking
 from wobble.planet.parameter_units import unit_of
 from wobble.report.content import ATTENTION, HeadlineNumber
 from wobble.report.solution_figures import errors_in_sigmas
 from wobble.report.text import rounded, sized, unit_text, utc
-from wobble.tracking import Tracking
 
 __all__ = [
     "asked",
@@ -46,7 +47,6 @@ MOST_NUMBERS = 6
 LARGE_ERROR = 3.0
 WIDENED = 1.2
 """A variance component from which the data are called noisier than they claim."""
-RMS_NAMES = {"range_m": ("range", "m"), "range_rate_mm_s": ("range rate", "mm/s")}
 
 
 def kind_of_report(
@@ -106,10 +106,10 @@ def came_out(
             f"{solution.n_used} samples used and {solution.n_rejected} rejected, in "
             f"{len(np.unique(solution.samples.pass_name))} passes."
         )
-        for key, size in solution.rms.items():
-            name, unit = RMS_NAMES.get(key, (key, ""))
-            said = f"{sized(size, 3)} {unit} rms" if size is not None else "no accepted sample"
-            sentences.append(f"Residuals of {name}: {said}.")
+        for kind in map(kind_named, np.unique(solution.samples.kind).tolist()):
+            size = solution.rms[kind.rms_key]
+            said = f"{sized(size, 3)} {kind.user} rms" if size is not None else "no accepted sample"
+            sentences.append(f"Residuals of {kind.label}: {said}.")
     return sentences
 
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
+from wobble.measurements.kinds import KINDS
 from wobble.planet.lander import Lander
 from wobble.scenario.agreement_section import read_agreement
 from wobble.tdm.agreement import Agreement
 from wobble.text.toml_section import Section
-from wobble.tracking import KINDS
 
 __all__ = ["read_data"]
 
@@ -27,7 +27,7 @@ def read_data(
     if "agreement" in section:
         agreement = read_agreement(section.section("agreement"), stations, landers)
     given = section.section("model_error", {})
-    errors = {kind: given.quantity(kind, unit) for kind, unit in KINDS.items() if kind in given}
+    errors = {name: given.quantity(name, kind.si) for name, kind in KINDS.items() if name in given}
     given.finish()
     section.finish()
     return tuple(section.path.parent / name for name in names), agreement, errors

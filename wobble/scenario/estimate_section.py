@@ -22,13 +22,13 @@ from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.tracking_model import PassBiases
 from wobble.link.media import Media
 from wobble.link.parameter_values import parameter_values
+from wobble.measurements.kinds import KINDS
 from wobble.planet.body import Body
 from wobble.planet.lander import Lander
 from wobble.planet.parameter_units import unit_of
 from wobble.scenario.known_sections import read_constraint, read_published
 from wobble.scenario.parameter_value import parameter_value
 from wobble.text.toml_section import Section
-from wobble.tracking import KINDS
 
 __all__ = ["read_editing", "read_estimate", "read_truth"]
 
@@ -47,7 +47,6 @@ def read_estimate(
 ) -> tuple[ParameterSet, PassBiases]:
     section.require_keys(KEYS)
     values = parameter_values(body, stations, landers, media)
-    values |= {f"station.{s.name}.range_bias": 0.0 for s in stations}
     of_body = set(body.orientation.values) - own_rotation
     parameters = ParameterSet(
         Parameter(
@@ -73,7 +72,7 @@ def read_estimate(
     )
     given = section.section("pass_biases", {})
     biases = PassBiases(
-        **{kind: given.quantity(kind, unit) for kind, unit in KINDS.items() if kind in given}
+        **{name: given.quantity(name, kind.si) for name, kind in KINDS.items() if name in given}
     )
     given.finish()
     return parameters, biases

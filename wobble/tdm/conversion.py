@@ -29,6 +29,7 @@ from wobble.earth.series import LONGEST_GAP, WeatherSeries
 from wobble.epochs import Epochs
 from wobble.errors import InputError
 from wobble.link.observables import INSTANT
+from wobble.measurements.tracking import WEATHER_LIMITS, Tracking
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.doppler import integrated_doppler, received_frequency
 from wobble.tdm.downlink import Downlink
@@ -41,7 +42,6 @@ from wobble.tdm.signal_path import utc
 from wobble.tdm.station_series import series_of_segments
 from wobble.text.lines import Line, rows_at
 from wobble.text.time_tags import calendar_text
-from wobble.tracking import WEATHER_LIMITS, Tracking
 
 __all__ = ["segment_measurements", "tracking"]
 

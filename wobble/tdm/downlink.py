@@ -5,7 +5,7 @@ whole message transmitted. Out: `Downlink`, with range rates of received frequen
 
 The frequency f_0 to which the range rates belong is TRANSMIT_FREQ_n of the lander; where the
 message does not give it, that of the lander's oscillator in the scenario; where both do, they
-must be the same. A received frequency becomes c (f_0 - f_R) / f_0 (`wobble.tracking`), formed
+must be the same. A received frequency becomes c (f_0 - f_R) / f_0 (`wobble.measurements`), formed
 of decimal digits; DOPPLER on a path of one leg is the range rate of that leg, and nothing is
 halved. Source: CCSDS 503.0-B-2 (2020), sections 3.3.2 and 3.5.2.
 """
@@ -68,7 +68,7 @@ class Downlink(SignalPath):
 
     @property
     def transmitter(self) -> str:
-        """Name of the receiving station, as `wobble.tracking` has it for one-way data."""
+        """Name of the receiving station, as the table of measurements has it for one-way data."""
         return self.receiver
 
     @property

@@ -23,12 +23,12 @@ from numpy.typing import NDArray
 
 from wobble.earth.series import WeatherSeries
 from wobble.errors import InputError, UnknownNameError
+from wobble.measurements.tracking import Tracking
 from wobble.tdm.agreement import Agreement
 from wobble.tdm.message import BY_HAND, Segment, TrackingDataMessage
 from wobble.tdm.ranges import LIGHT
 from wobble.tdm.station_series import KEYWORDS
 from wobble.text.time_tags import calendar_text
-from wobble.tracking import Tracking
 
 __all__ = ["message_from"]
 

@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterator
 from typing import BinaryIO, NamedTuple, cast
 
 from wobble.errors import InputError
-from wobble.tracking import RowError
+from wobble.measurements.tracking import RowError
 
 __all__ = ["Line", "read_bytes", "read_lines", "rows_at"]
 

@@ -15,7 +15,7 @@ epoch of a range rate is the middle of the count at the receiver.
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Self
 
@@ -25,18 +25,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from wobble.constants import SPEED_OF_LIGHT
 from wobble.errors import InputError
+from wobble.measurements.kinds import KINDS, Kind
 
 if TYPE_CHECKING:  # they need not be installed
     import pandas
     import xarray
 
-__all__ = ["KINDS", "TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
+__all__ = ["TAGS", "WEATHER_LIMITS", "RowError", "Tracking"]
 
 Array = NDArray[np.float64]
 Names = NDArray[np.str_]
 
-KINDS = {"range": "m", "range_rate": "m / s", "one_way_range_rate": "m / s"}
-"""Kinds of measurements and their units."""
 TAGS = ("receive", "transmit")
 NAME_COLUMNS = ("pass_id", "transmitter", "receiver", "lander", "kind", "tag")
 WEATHER_LIMITS = {
@@ -128,14 +127,15 @@ class Tracking:
         object.__setattr__(self, name, value)
 
     def _check_rows(self) -> None:
-        counted = self.kind != "range"
+        counted = self.counted
         positive = "a positive finite number"
         for name in ("pass_id", "transmitter", "receiver", "lander"):
             self._demand(name, getattr(self, name) != "", "a name")
         self._demand("kind", np.isin(self.kind, list(KINDS)), " or ".join(KINDS))
         self._demand("tag", np.isin(self.tag, TAGS), " or ".join(TAGS))
-        alone = (self.kind != "one_way_range_rate") | (self.transmitter == self.receiver)
-        self._demand("transmitter", alone, "the receiver, for a one-way range rate")
+        alone = self._of_kind(lambda kind: kind.ways == 1)
+        same = ~alone | (self.transmitter == self.receiver)
+        self._demand("transmitter", same, "the receiver, for a one-way range rate")
         self._demand("tag", ~counted | (self.tag == "receive"), "receive, for a range rate")
         self._demand("value", np.isfinite(self.value), "a finite number")
         causal = "0 or more, for a range: no signal is received before it is sent"
@@ -151,6 +151,15 @@ class Tracking:
             values = getattr(self, name)
             given = ~np.isnan(values)
             self._demand(name, ~given | ((low <= values) & (values <= high)), f"{low} to {high}")
+
+    def _of_kind(self, asked: Callable[[Kind], bool]) -> NDArray[np.bool_]:
+        """Which rows are of a kind of which something is true, shape (n,)."""
+        return np.isin(self.kind, [name for name, kind in KINDS.items() if asked(kind)])
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """Which rows are averages over a count time, shape (n,)."""
+        return self._of_kind(lambda kind: kind.counted)
 
     def _demand(self, name: str, good: NDArray[np.bool_], expected: str) -> None:
         if not good.all():

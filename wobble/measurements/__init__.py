@@ -1,0 +1,1 @@
+"""What is measured: kinds of measurements, and the table of them."""
