@@ -145,3 +145,31 @@ def test_a_table_that_is_not_there_is_named(tmp_path, short_text):
     (tmp_path / "campaign.toml").write_text(text)
     with pytest.raises(InputError, match=r"none\.all"):
         wobble.read_scenario(tmp_path / "campaign.toml")
+
+
+def test_the_official_file_of_all_days_is_read():
+    # A celestial-pole offset of -8.7 mas stands there in 1982, far from that of any other year.
+    table = read_earth_orientation(astropy_iers_data.IERS_A_FILE)
+    assert table.mjd[0] == 41684.0  # 1973-01-02, the first day of the file
+    assert np.abs([table.dx, table.dy]).max() > 8.0 * MAS
+    assert np.median(np.abs([table.dx, table.dy])) < 0.5 * MAS
+
+
+def test_simulated_data_are_fitted_on_the_earth_that_they_were_made_on(
+    tmp_path, short_scenario, short_text, short_passes, short_tracking
+):
+    # The same values, wherever they come from, are the same table ...
+    same = wobble.read_scenario(short_scenario)
+    assert same.fit(short_tracking[short_tracking.pass_id == "P001"]).n_used > 0
+    # ... but the weekly file alone ends with other days than the packaged one.
+    (tmp_path / "finals").write_text("".join(rows(astropy_iers_data.IERS_A_FILE, 15900, None)))
+    path = tmp_path / "campaign.toml"
+    path.write_text(
+        short_text.replace("[campaign]", '[campaign]\nearth_orientation = "finals"', 1),
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError, match="simulated with another table of Earth orientation"):
+        wobble.read_scenario(path).fit(short_tracking)
+    # Made on their own table they are fitted.
+    own = wobble.read_scenario(path)
+    assert own.fit(own.simulate(short_passes)).misfit.describes_data

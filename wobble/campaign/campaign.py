@@ -432,8 +432,10 @@ class Campaign:
     # ----------------------------------------------------------------- details
 
     def _model(self, tracking: Tracking) -> TrackingModel:
+        network = self.network(tracking)
+        _require_same_orientation(tracking, network)
         return TrackingModel(
-            self.network(tracking),
+            network,
             tracking,
             self.parameters,
             self.biases,
@@ -492,6 +494,7 @@ class Campaign:
             "ephemeris": network.ephemeris.name,
             "earth_orientation": repr(orientation.table).strip("<>"),
             "earth_orientation_note": orientation.note,
+            "earth_orientation_identity": orientation.table.identity,
             "weights": repr(self.budget).strip("<>") if self.budget else self._data_weights(),
             "date": Time.now().isot[:19],
         }
@@ -528,3 +531,21 @@ class Campaign:
 
     def _repr_html_(self) -> str:
         return f"<p>{html.escape(repr(self))}</p>" + self.parameters.estimated._repr_html_()
+
+
+def _require_same_orientation(tracking: Tracking, network: Network) -> None:
+    """See that simulated data are not fitted with another Earth than they were made on.
+
+    Tables of other days differ where one predicts, by tens of metres after some years.
+    """
+    table = network.earth.orientation.table
+    for meta in tracking.meta.get("parts", [tracking.meta]):
+        identity = meta.get("earth_orientation_identity", table.identity)
+        if meta.get(SIMULATED) and identity != table.identity:
+            raise InputError(
+                "the measurements were simulated with another table of Earth orientation",
+                source=meta.get("source"),
+                field="campaign.earth_orientation",
+                found=f"{table!r}",
+                expected=str(meta.get("earth_orientation")),
+            )

@@ -22,8 +22,10 @@ be off by some 0.3 s a year, that is 140 m at the equator and 0.3 s in a rise ti
 from __future__ import annotations
 
 import functools
+import hashlib
 import warnings
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Self
 
 import astropy_iers_data
@@ -110,6 +112,17 @@ class OrientationTable:
         for name in ("x_pole", "y_pole", "ut1_minus_tai", "dx", "dy"):
             if not np.isfinite(getattr(self, name)).all():
                 raise InputError("value is not finite", source=self.source, field=name)
+
+    @cached_property
+    def identity(self) -> str:
+        """The same for tables of the same values alone, wherever they come from.
+
+        Days by which a table was extended follow from the others, and do not count.
+        """
+        columns = (self.mjd, self.x_pole, self.y_pole, self.ut1_minus_tai, self.dx, self.dy)
+        given = np.stack(columns)[:, self.status != "extended"]
+        values = np.ascontiguousarray(given, dtype="<f8")
+        return hashlib.sha256(values.tobytes()).hexdigest()[:12]
 
     def last_day(self, status: str) -> float:
         """Last MJD whose values have this status; NaN if there is none."""
