@@ -29,6 +29,7 @@ from wobble.errors import InputError
 from wobble.files.crd import read_crd
 from wobble.files.measurement_table import read_normal_point_table, read_passes
 from wobble.files.normal_points import calibration_warnings, tracking
+from wobble.measurements.bookkeeping import passes_told_apart, repetitions
 from wobble.measurements.tracking import Tracking
 from wobble.scenario.agreement_section import EXAMPLE
 from wobble.tdm.conversion import tracking as tracking_of_message
@@ -82,7 +83,8 @@ def read_tracking(
 ) -> tuple[Tracking, list[str]]:
     """Read files of tracking data and join them.
 
-    Measurements that stand in several files, or twice in one, are used once and named.
+    Measurements that stand in several files, or twice in one, are used once and named. Passes that
+    share a name over stations, landers or days get one of their own, and a word is said of it.
 
     Parameters
     ----------
@@ -112,7 +114,9 @@ def read_tracking(
         warnings += found
     joined = Tracking.concatenate(parts)
     sources = np.repeat(np.arange(len(files)), [len(part) for part in parts])
-    return _used_once(joined, [str(files[k]) for k in sources], warnings)
+    used, warnings = _used_once(joined, [str(files[k]) for k in sources], warnings)
+    apart, shared = passes_told_apart(used)
+    return apart, [*warnings, *shared]
 
 
 def _require_there(files: list[Path], campaign: Campaign | None) -> None:
@@ -148,7 +152,7 @@ def _used_once(
     tracking: Tracking, source: list[str], warnings: list[str]
 ) -> tuple[Tracking, list[str]]:
     """The measurements without repetitions; those of other value contradict and are refused."""
-    doubles = tracking.duplicates()
+    doubles = repetitions(tracking)
     for row, earlier in doubles:
         step = abs(tracking.value[row] - tracking.value[earlier])
         if step > SAME_SHARE_OF_SIGMA * min(tracking.sigma[row], tracking.sigma[earlier]):

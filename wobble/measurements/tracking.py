@@ -230,23 +230,6 @@ class Tracking:
         """The same rows in the order of their epochs; rows of one epoch keep their order."""
         return self[np.lexsort((self.epoch.jd2, self.epoch.jd1))]
 
-    def duplicates(self) -> list[tuple[int, int]]:
-        """Rows that repeat an earlier one, as (row, earlier row).
-
-        Two rows are the same measurement if all but value, sigma, pass and weather agree;
-        whether the values agree as well is the caller's to see.
-        """
-        names = ("kind", "transmitter", "receiver", "lander", "tag", "count_time", "frequency")
-        keys = [self.epoch.jd1, self.epoch.jd2]
-        # Equal NaN, the count times of ranges, have one code: they must not hide a repetition.
-        keys += [np.unique(getattr(self, name), return_inverse=True)[1] for name in names]
-        order = np.lexsort(keys)  # equal rows side by side, the earlier one first
-        new = np.ones(len(self), bool)
-        new[1:] = np.any([np.diff(key[order]) != 0 for key in keys], axis=0)
-        first = order[np.maximum.accumulate(np.where(new, np.arange(len(self)), 0))]
-        pairs = zip(order[~new].tolist(), first[~new].tolist(), strict=True)
-        return sorted(pairs)
-
     def to_pandas(self) -> pandas.DataFrame:
         """A data frame, see `wobble.files.frames.to_pandas`; pandas must be installed."""
         from wobble.files.frames import to_pandas

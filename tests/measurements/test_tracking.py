@@ -5,6 +5,7 @@ import pytest
 from astropy.time import Time, TimeDelta
 
 from wobble.errors import InputError
+from wobble.measurements.bookkeeping import repetitions
 from wobble.measurements.tracking import Tracking
 
 
@@ -131,8 +132,8 @@ def test_a_repeated_measurement_is_reported_whatever_its_value():
     given["count_time"] = np.full(4, np.nan)
     tracking = Tracking(**given)
     doubled = Tracking.concatenate([tracking, Tracking(**{**given, "value": np.zeros(4)})[[2]]])
-    assert doubled.duplicates() == [(4, 2)]
-    assert tracking.duplicates() == []
+    assert repetitions(doubled) == [(4, 2)]
+    assert repetitions(tracking) == []
 
 
 def test_the_table_shows_itself():
