@@ -14,6 +14,8 @@ import wobble
 
 FOLDER = Path(__file__).parent / "data" / "lunar_ranging"
 BAD_EPOCH = "2015-04-07T23:34"
+APOL_EPOCH = "2015-04-22T02:27"
+"""The last of three points of a station whose place is known from memory: one bias suits two."""
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +48,7 @@ def test_published_coordinates_predict_the_ranges_within_two_metres(campaign, ra
     assert 15.0 < residual[~good][0] < 22.0
 
 
-@pytest.mark.parametrize(("array", "limit"), [("apollo15", 0.023), ("luna17", 0.024)])
+@pytest.mark.parametrize(("array", "limit"), [("apollo15", 0.018), ("luna17", 0.022)])
 def test_residuals_after_the_fit_are_centimetres(solution, array, limit):
     of_array = np.char.find(solution.samples.pass_name, array) >= 0
     # All but the bad point, whether the editing kept them or not: nothing is hidden.
@@ -79,7 +81,7 @@ def test_the_bad_point_is_found_with_either_array_left_out(campaign, ranges, lef
     index = np.random.default_rng(seed).permutation(np.flatnonzero(ranges.lander != left_out))
     solution = campaign.without(f"lander.{left_out}.*").fit(ranges[index])
     rejected = [r["epoch"][:16] for r in solution.as_json()["rejected"]]
-    assert rejected == ([BAD_EPOCH] if left_out == "apollo15" else [])
+    assert rejected == ([BAD_EPOCH, APOL_EPOCH] if left_out == "apollo15" else [])
     assert solution.rms["range_m"] < 0.02
 
 
@@ -97,3 +99,28 @@ def test_solid_tides_and_refraction_are_needed(campaign, ranges, solution):
     spoiled = without.fit(ranges)
     kept = spoiled.samples.residual[spoiled.samples.accepted]
     assert np.std(kept) > 10 * solution.rms["range_m"]
+
+
+def test_an_orbit_beside_librations_of_another_ephemeris_is_warned_of(tmp_path, campaign, ranges):
+    assert campaign.ephemeris == "de421"
+    assert campaign.warnings == ()
+    text = (FOLDER / "scenario.toml").read_text(encoding="utf-8")
+    path = tmp_path / "scenario.toml"
+    path.write_text(text.replace('"de421"', '"de440"'), encoding="utf-8")
+    mixed = wobble.read_scenario(path)
+    solution = mixed.fit(ranges)
+    assert any("librations are those of DE421" in text for text in solution.warnings)
+    # What it costs: measured, not foretold.
+    of_array = solution.samples.labels["lander"] == "luna17"
+    kept = of_array & solution.samples.accepted
+    own = campaign.fit(ranges).samples
+    better = own.accepted & (own.labels["lander"] == "luna17")
+    assert np.std(own.residual[better]) < 0.7 * np.std(solution.samples.residual[kept])
+    # Where nothing is said of an orbit, it is that of the librations.
+    path.write_text(text.replace('ephemeris = "de421"', ""), encoding="utf-8")
+    assert wobble.read_scenario(path).ephemeris == "de421"
+
+
+def test_the_frame_of_fitted_coordinates_is_said(solution):
+    assert "axes of: librations of DE421; orbit of DE421" in str(solution)
+    assert solution.provenance["body_frame"] == "librations of DE421"

@@ -492,6 +492,7 @@ class Campaign:
             "wobble": __version__,
             "scenario": self.source.name,
             "ephemeris": network.ephemeris.name,
+            "body_frame": self.body.source,
             "earth_orientation": repr(orientation.table).strip("<>"),
             "earth_orientation_note": orientation.note,
             "earth_orientation_identity": orientation.table.identity,

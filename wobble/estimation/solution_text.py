@@ -235,6 +235,7 @@ def notes(solution: Solution) -> list[str]:
     lines += [
         f"variance component of {c}" for c in solution.components.values() if c.group not in kinds
     ]
+    lines += _frame(solution)
     lines += _by_default(solution)
     lines += _considered(solution)
     lines += _jumps(solution)
@@ -243,6 +244,19 @@ def notes(solution: Solution) -> list[str]:
     lines += [f"not seen by the data: {combination}" for combination in solution.unseen]
     lines += [f"warning: {warning}" for warning in solution.warnings]
     return lines
+
+
+def _frame(solution: Solution) -> list[str]:
+    """In which axes the estimated places of landers stand."""
+    frame = solution.provenance.get("body_frame")
+    if not frame or not any(_is_place(name) for name in solution.names):
+        return []
+    orbit = solution.provenance["ephemeris"]
+    return [f"places of landers are in the axes of: {frame}; orbit of {orbit}"]
+
+
+def _is_place(name: str) -> bool:
+    return name.startswith("lander.") and name.endswith((".x", ".y", ".z"))
 
 
 def _by_default(solution: Solution) -> list[str]:

@@ -25,6 +25,7 @@ from wobble.files.earth_orientation import read_earth_orientation
 from wobble.link.media import Media
 from wobble.planet.body import Body
 from wobble.planet.parameter_units import unit_of
+from wobble.planet.rotation import TabulatedLibration
 from wobble.scenario.calendar_sections import with_calendars
 from wobble.scenario.data_section import read_data
 from wobble.scenario.estimate_section import read_editing, read_estimate, read_truth
@@ -99,10 +100,12 @@ def campaign_of(top: Section) -> Campaign:
         own_rotation=set(top.section("rotation", {})),
     )
     editing, limits = read_editing(top.section("editing", {}), weather)
+    own = "de421" if isinstance(body.orientation, TabulatedLibration) else ""
+    ephemeris = _path_or_name(head, "ephemeris", own or "de440", ("de440", "de421"))
     campaign = Campaign(
         name=head.text("name"),
         source=path,
-        ephemeris=_path_or_name(head, "ephemeris", "de440", ("de440", "de421")),
+        ephemeris=ephemeris,
         body=body,
         stations=stations,
         landers=landers,
@@ -123,7 +126,7 @@ def campaign_of(top: Section) -> Campaign:
         model_error=model_error,
         orientation_table=_earth_orientation(head),
         limits=limits,
-        warnings=tuple(_warnings(top, stations, media)),
+        warnings=(*_warnings(top, stations, media), *_mixed(ephemeris, own)),
     )
     head.finish()
     return campaign
@@ -139,6 +142,17 @@ def _earth_orientation(head: Section) -> OrientationTable | None:
     if "earth_orientation" not in head:
         return None
     return read_earth_orientation(head.file("earth_orientation"))
+
+
+def _mixed(ephemeris: str, of_librations: str) -> list[str]:
+    """A word on an orbit and an orientation that do not belong together."""
+    if of_librations in ("", ephemeris):
+        return []
+    return [
+        f"the orbit is that of {Path(ephemeris).name.upper()}, the librations are those of "
+        f"{of_librations.upper()}: axes and reference points of two fits differ by decimetres on "
+        f'the Moon; ephemeris = "{of_librations}" takes both from one'
+    ]
 
 
 def _warnings(top: Section, stations: tuple[Station, ...], media: Media) -> list[str]:
