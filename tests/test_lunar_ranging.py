@@ -81,7 +81,7 @@ def test_the_bad_point_is_found_with_either_array_left_out(campaign, ranges, lef
     index = np.random.default_rng(seed).permutation(np.flatnonzero(ranges.lander != left_out))
     solution = campaign.without(f"lander.{left_out}.*").fit(ranges[index])
     rejected = [r["epoch"][:16] for r in solution.as_json()["rejected"]]
-    assert rejected == ([BAD_EPOCH, APOL_EPOCH] if left_out == "apollo15" else [])
+    assert sorted(rejected) == ([BAD_EPOCH, APOL_EPOCH] if left_out == "apollo15" else [])
     assert solution.rms["range_m"] < 0.02
 
 
