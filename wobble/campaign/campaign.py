@@ -46,6 +46,7 @@ from wobble.estimation.tracking_model import (
     pass_geometry,
 )
 from wobble.link.network import Media, Network
+from wobble.measurements.bookkeeping import require_sound
 from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.planet.body import Body
@@ -432,6 +433,7 @@ class Campaign:
     # ----------------------------------------------------------------- details
 
     def _model(self, tracking: Tracking) -> TrackingModel:
+        require_sound(tracking)
         network = self.network(tracking)
         _require_same_orientation(tracking, network)
         return TrackingModel(

@@ -28,7 +28,6 @@ from wobble.estimation.passes import LEAST_SAMPLES
 from wobble.estimation.sample_limits import SampleLimits
 from wobble.estimation.shelf import Shelf
 from wobble.link.network import ComputedTracking, Network
-from wobble.measurements.bookkeeping import require_sound
 from wobble.measurements.kinds import KINDS, kind_named
 from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
@@ -217,7 +216,6 @@ class TrackingModel:
     _shelf: Shelf = field(default_factory=Shelf, repr=False)
 
     def __post_init__(self) -> None:
-        require_sound(self.tracking)
         for name, known in (
             *((n, self.network.stations) for n in np.unique(self.tracking.transmitter)),
             *((n, self.network.stations) for n in np.unique(self.tracking.receiver)),
