@@ -54,6 +54,7 @@ from wobble.planet.lander import Lander
 from wobble.version import __version__
 
 if TYPE_CHECKING:  # it is only carried here, for the readers of files
+    from wobble.files.described_table import TextTable
     from wobble.tdm.agreement import Agreement
 
 __all__ = ["Campaign"]
@@ -92,6 +93,8 @@ class Campaign:
         Of everything random, unless another one is given.
     truth : dict
         What a rehearsal adds to the a priori values, SI.
+    tables : mapping of Path to TextTable
+        Descriptions of those data files that are tables of any form.
     data_files : tuple of Path
     agreement : Agreement or None
         What its files of tracking data leave to the parties, for their readers.
@@ -125,6 +128,7 @@ class Campaign:
     seed: int
     truth: Mapping[str, float]
     data_files: tuple[Path, ...] = ()
+    tables: Mapping[Path, TextTable] = field(default_factory=dict)
     agreement: Agreement | None = None
     target: Mapping[str, float] = field(default_factory=dict)
     model_error: Mapping[str, float] = field(default_factory=dict)

@@ -9,6 +9,7 @@ Which reader takes a file is decided by its name, never guessed from its content
 ``.tdm``, ``.kvn``, ``.xml``  CCSDS Tracking Data Message, in either notation
 ``.npt``, ``.crd``            ILRS Consolidated Laser Ranging Data, normal points
 ``.csv``                      table of laser ranging normal points
+any other                     table that the scenario describes, in ``[[data.table]]``
 ============================  =======================================================
 
 Each may be compressed with gzip (``.gz``). A Tracking Data Message leaves much to the parties:
@@ -27,6 +28,7 @@ from wobble.campaign.prediction import round_trip_prediction
 from wobble.earth.series import LONGEST_GAP
 from wobble.errors import InputError
 from wobble.files.crd import read_crd
+from wobble.files.described_table import read_text_table
 from wobble.files.measurement_table import read_normal_point_table, read_passes
 from wobble.files.normal_points import calibration_warnings, tracking
 from wobble.measurements.bookkeeping import passes_told_apart, repetitions
@@ -109,7 +111,7 @@ def read_tracking(
     parts: list[Tracking] = []
     warnings: list[str] = []
     for path in files:
-        part, found = READERS[extension(path)](path, campaign)
+        part, found = _read(path, campaign)
         parts.append(part)
         warnings += found
     joined = Tracking.concatenate(parts)
@@ -117,6 +119,13 @@ def read_tracking(
     used, warnings = _used_once(joined, [str(files[k]) for k in sources], warnings)
     apart, shared = passes_told_apart(used)
     return apart, [*warnings, *shared]
+
+
+def _read(path: Path, campaign: Campaign | None) -> tuple[Tracking, list[str]]:
+    """A file by the scenario's description of it, or by its extension."""
+    if campaign is not None and path in campaign.tables:
+        return read_text_table(campaign.tables[path]), []
+    return READERS[extension(path)](path, campaign)
 
 
 def _require_there(files: list[Path], campaign: Campaign | None) -> None:

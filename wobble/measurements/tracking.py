@@ -15,7 +15,7 @@ epoch of a range rate is the middle of the count at the receiver.
 from __future__ import annotations
 
 import html
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Self
 
@@ -217,6 +217,42 @@ class Tracking:
             scale="utc",
         )
         return cls(epoch=epoch, meta=common if same else {**common, "parts": metas}, **columns)
+
+    @classmethod
+    def from_table(
+        cls, table: Any, columns: Mapping[str, str | Sequence[str]], **description: Any
+    ) -> Tracking:
+        """Measurements from a pandas DataFrame, an astropy table or a dictionary of columns.
+
+        Parameters
+        ----------
+        table
+            Gives a column by its name.
+        columns : mapping of str to str
+            The columns by the parts that they play (`wobble.measurements.columns.ROLES`);
+            several are joined by blanks.
+        **description
+            What they mean: the parameters of `wobble.measurements.columns.TableDescription`;
+            stations and landers may be mappings of names to names.
+
+        Raises
+        ------
+        InputError
+            Naming row and column.
+
+        Examples
+        --------
+        >>> Tracking.from_table(  # doctest: +SKIP
+        ...     frame,
+        ...     {"station": "site", "lander": "to", "time": "utc", "value": "rtlt", "sigma": "s"},
+        ...     kind="range",
+        ...     unit="us",
+        ...     constants={"frequency": 7.2e9},
+        ... )
+        """
+        from wobble.measurements.columns import tracking_from_table
+
+        return tracking_from_table(table, columns, **description)
 
     def passes(self) -> Iterator[tuple[str, NDArray[np.intp]]]:
         """The passes in the order of their first row: name, and indices of its rows."""

@@ -81,12 +81,13 @@ def campaign_of(top: Section) -> Campaign:
     )
     if not landers:
         raise InputError("no lander", source=path, field="lander", expected="[lander.NAME]")
-    data_files, agreement, model_error = read_data(
+    data = read_data(
         top.section("data", {}),
         known_station_names(top, stations),
         landers,
     )
     media, frequency = read_link(top.section("link", {}))
+    agreement = data.agreement
     in_messages = agreement.stations if agreement else {s.name: s.name for s in stations}
     weather, measured = read_weather(top, in_messages), read_media(top, in_messages)
     media = media.with_series(weather, measured)
@@ -120,10 +121,11 @@ def campaign_of(top: Section) -> Campaign:
         view_limits=read_view_limits(top.section("schedule", {}), stations),
         seed=head.integer("seed", 1),
         truth=read_truth(top.section("truth", {}), parameters),
-        data_files=data_files,
+        data_files=data.files,
+        tables=data.tables,
         agreement=agreement,
         target=read_targets(top.section("target", {}), parameters),
-        model_error=model_error,
+        model_error=data.model_error,
         orientation_table=_earth_orientation(head),
         limits=limits,
         warnings=(*_warnings(top, stations, media), *_mixed(ephemeris, own)),
