@@ -498,7 +498,8 @@ class Campaign:
             "wobble": __version__,
             "scenario": self.source.name,
             "ephemeris": network.ephemeris.name,
-            "body_frame": self.body.source,
+            # A rotation with parameters has its own axes, a tabulated one those of its table.
+            "body_frame": "" if self.body.orientation.values else self.body.source,
             "earth_orientation": repr(orientation.table).strip("<>"),
             "earth_orientation_note": orientation.note,
             "earth_orientation_identity": orientation.table.identity,

@@ -201,6 +201,7 @@ def residuals_section(solution: Solution, tracking: Tracking | None) -> Section:
 
 def _kinds(solution: Solution) -> Table:
     samples = solution.samples
+    factors = {group.kind: group.factor for group in solution.misfit.groups}
     rows = []
     for kind in np.unique(samples.kind).tolist():
         of_kind = samples.kind == kind
@@ -211,10 +212,11 @@ def _kinds(solution: Solution) -> Table:
                 str(used.sum()),
                 str((of_kind & ~samples.accepted).sum()),
                 _size(kind, samples.residual[used]),
+                sized(factors[kind], 3),
             )
         )
-    head = ("kind", "used", "rejected", "rms")
-    return Table("Residuals by kind", head, rows, (1, 2, 3))
+    head = ("kind", "used", "rejected", "rms", "in stated sigmas")
+    return Table("Residuals by kind", head, rows, (1, 2, 3, 4))
 
 
 def _groups(solution: Solution) -> Table:
@@ -235,10 +237,13 @@ def _groups(solution: Solution) -> Table:
             )
         )
     head = (
-        *("kind", "of", "passes", "shifted", "used", "rejected", "rms before", "rms after"),
-        *("mean", "unit", "rms / expected"),
+        *("kind", "of", "passes", "shifted", "used", "rejected", "before", "after"),
+        *("mean", "unit", "in sigmas"),
     )
-    caption = "Residuals before and after the fit, by what passes have in common"
+    caption = (
+        "Residuals by what passes have in common: rms before and after the fit, their mean, and "
+        "their rms in the standard deviations that are expected"
+    )
     return Table(caption, head, rows, (2, 3, 4, 5, 6, 7, 8, 10), folded=len(rows) > FOLDED_FROM)
 
 
