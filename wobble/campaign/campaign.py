@@ -54,6 +54,7 @@ from wobble.planet.lander import Lander
 from wobble.version import __version__
 
 if TYPE_CHECKING:  # it is only carried here, for the readers of files
+    from wobble.campaign.learnt_noise import LearntNoise
     from wobble.files.described_table import TextTable
     from wobble.tdm.agreement import Agreement
 
@@ -271,6 +272,16 @@ class Campaign:
             # The budget knows no noise below the horizon, where mistakes may lead.
             noisy = with_its_noise(few, replace(model, budget=None), values)
         return diagnosed(model.network, noisy, self.parameters.estimated)
+
+    def learn_noise(self, tracking: Tracking) -> LearntNoise:
+        """The levels of the budget's contributions that measurements ask for.
+
+        See `wobble.campaign.learnt_noise`; the campaign with the budget found is
+        ``dataclasses.replace(campaign, budget=found.budget)``.
+        """
+        from wobble.campaign.learnt_noise import learn_noise
+
+        return learn_noise(self, tracking)
 
     def _explain(self, error: WobbleError, tracking: Tracking) -> None:
         """Raise the error of a fit with what would explain it, if anything does."""

@@ -12,7 +12,7 @@ one-way carrier ``-v/c`` times its nominal frequency (`wobble.measurements.track
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -111,6 +111,8 @@ class TableDescription:
         Stations by their names in the table; other names stay.
     landers : mapping of str to str
         Likewise landers.
+    known : collection of str
+        Names that stations and landers may have in the end; any if there are none.
     turnaround : float
         Of the transponder, for shifts in hertz.
     gap : float
@@ -127,6 +129,7 @@ class TableDescription:
     constants: Mapping[str, str | float] = field(default_factory=dict)
     stations: Mapping[str, Sequence[Renamed]] = field(default_factory=dict)
     landers: Mapping[str, str] = field(default_factory=dict)
+    known: Collection[str] = ()
     turnaround: float = np.nan
     gap: float = 3.0 * 3600.0
 
@@ -342,7 +345,17 @@ class _Columns:
                     before = left & np.asarray(epoch < meaning.until)
                 found[before] = meaning.name
                 left = left & ~before
+        self._require_known(role, column, found)
         return found.astype(str)
+
+    def _require_known(self, role: str, column: Names, found: NDArray[np.object_]) -> None:
+        known = sorted(self._description.known)
+        strange = ~np.isin(found.astype(str), known) if known else np.zeros(self._n, bool)
+        if strange.any():
+            row = int(np.argmax(strange))
+            raise self._at(
+                row, role, "no such name", str(column[row]), f"one of {', '.join(known)}"
+            )
 
     def epoch(self) -> Time:
         """The time tags in UTC."""

@@ -54,6 +54,7 @@ CHOICES = {
 def read_table(section: Section, stations: Iterable[str], landers: Iterable[str]) -> TextTable:
     """The description of a table; its stations and landers are those of the scenario."""
     path = section.path.parent / section.text("file")
+    stations, landers = set(stations), set(landers)
     separator = section.text("separator", "blanks")
     comment = section.text("comment", "#")
     kind, unit = section.text("kind"), section.text("unit")
@@ -62,8 +63,9 @@ def read_table(section: Section, stations: Iterable[str], landers: Iterable[str]
             kind,
             unit,
             constants=_constants(section, kind),
-            stations=_stations(section.section("stations", {}), set(stations)),
-            landers=_landers(section.section("landers", {}), set(landers)),
+            stations=_stations(section.section("stations", {}), stations),
+            landers=_landers(section.section("landers", {}), landers),
+            known=stations | landers,
             turnaround=_ratio(section),
             gap=section.quantity("gap", "s", "3 h"),
             **{key: section.text(key, default) for key, default in CHOICES.items()},
