@@ -112,11 +112,8 @@ def test_a_pole_known_decades_before_makes_the_precession_rate_precise() -> None
     # Without what is published: of the node and its rate nothing is known, of the obliquity
     # as much as the demonstration's passes see.
     loose = ParameterSet(demonstration.parameters)
-    for name, sigma in (
-        ("pole.obliquity", 1000 * MAS),
-        ("pole.obliquity_rate", 50 * MAS / JULIAN_YEAR),
-    ):
-        loose = loose.changed(name, sigma=sigma)
+    loose = loose.changed("pole.obliquity", sigma=1000 * MAS)
+    loose = loose.changed("pole.obliquity_rate", sigma=50 * MAS / JULIAN_YEAR)
     campaign = replace(demonstration, span=(start, start + 687 * u.day), parameters=loose)
     passes: Passes = campaign.schedule(campaign.view_periods())
     candidates = campaign.candidates(passes)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import lapack
 
+from wobble.earth.series import WeatherSeries
 from wobble.epochs import iso_texts
 from wobble.errors import InputError, UnknownNameError
 from wobble.estimation.least_squares import PassEquations
@@ -32,7 +33,7 @@ from wobble.measurements.kinds import KINDS, kind_named
 from wobble.measurements.tracking import Tracking
 from wobble.noise.budget import Budget
 from wobble.noise.covariance import CovarianceFactor
-from wobble.noise.geometry import PassGeometry
+from wobble.noise.geometry import LEAST_ELEVATION, PassGeometry
 
 __all__ = ["PassBiases", "TrackingModel", "grouping", "pass_geometry"]
 
@@ -236,11 +237,11 @@ class TrackingModel:
             part = self.tracking[block]
             computed = network.compute(part, names)
             residual = part.value - computed.value
-            excluded = self.limits.reasons(part, computed, network.media.weather)
+            excluded = self._excluded(part, computed, network.media.weather)
             if self._first:
                 self.warnings += [w for w in computed.warnings if w not in self.warnings]
             epoch = iso_texts(part.epoch)
-            self._lay_noise(part, computed)
+            self._lay_noise(part, computed.kept_above(LEAST_ELEVATION))
             for pass_id, index in part.passes():
                 local_names, local_partials, local_sigma = self.biases.columns(
                     pass_id, part.kind[index]
@@ -263,6 +264,24 @@ class TrackingModel:
                     labels=self._labels(part, computed, index),
                 )
         self._first = False
+
+    def _excluded(
+        self, part: Tracking, computed: ComputedTracking, weather: WeatherSeries | None
+    ) -> NDArray[np.str_]:
+        """Why samples must not count: limits, and a horizon below which a budget has no noise."""
+        reasons = self.limits.reasons(part, computed, weather).astype(object)
+        if self.budget is None:
+            return reasons.astype(str)
+        for stations, elevation in (
+            (part.transmitter, computed.transmit_elevation),
+            (part.receiver, computed.elevation),
+        ):
+            for i in np.flatnonzero(elevation <= 0.0):
+                angle = f"{np.degrees(elevation[i]):.0f} deg"
+                reasons[i] = (
+                    f"the lander is at {angle} of elevation, below the horizon of {stations[i]}"
+                )
+        return reasons.astype(str)
 
     def _labels(self, part: Tracking, computed: ComputedTracking, index: Indices) -> dict[str, str]:
         """Who measured a pass, with whom, and how."""

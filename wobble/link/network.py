@@ -109,6 +109,14 @@ class ComputedTracking:
             "partial derivatives each>"
         )
 
+    def kept_above(self, elevation: float) -> ComputedTracking:
+        """The same, with no elevation at a station below one (rad)."""
+        return replace(
+            self,
+            elevation=np.maximum(self.elevation, elevation),
+            transmit_elevation=np.maximum(self.transmit_elevation, elevation),
+        )
+
     @property
     def distance(self) -> Array:
         """Of the lander, m, shape (n,)."""
