@@ -252,7 +252,8 @@ def _draw(
         chosen = view.accepted & (whose == name)
         look: dict[str, Any] = {
             "color": PALETTE[k % len(PALETTE)],
-            "marker": MARKERS[k % len(MARKERS)],
+            # The seventh has the first one's colour and another marker.
+            "marker": MARKERS[(k + k // len(MARKERS)) % len(MARKERS)],
             "linestyle": "none",
             "label": name,
         }
