@@ -152,7 +152,7 @@ def extension(path: Path) -> str:
             "no reader for such a file",
             source=path,
             found=suffix or "no extension",
-            expected=", ".join(READERS),
+            expected=f"{', '.join(READERS)}; or a table that the scenario describes",
         )
     return suffix
 
