@@ -81,3 +81,19 @@ def test_a_folder_that_is_not_empty_is_refused_and_left_alone(tmp_path):
     assert result.exit_code == 2
     assert "not empty" in result.stderr
     assert [p.name for p in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_the_template_s_table_reads_what_it_describes(tmp_path):
+    result = wobble("new", tmp_path / "mine")
+    assert result.exit_code == 0, result.output
+    path = tmp_path / "mine" / "campaign.toml"
+    head, mark, table = path.read_text(encoding="utf-8").partition("# [[data.table]]\n")
+    assert mark
+    lines = [line.removeprefix("# ") for line in (mark + table).splitlines()]
+    path.write_text(head + "\n".join(lines) + "\n", encoding="utf-8")
+    (path.parent / "ranges.txt").write_text("5 1 2020-05-01 06:00:00 1000000000.5 .05\n")
+    campaign = package.read_scenario(path)
+    data, warnings = package.read_tracking(campaign.data_files, campaign)
+    assert warnings == []
+    assert data.receiver.tolist() == ["alder"]
+    assert data.lander[0] in {lander.name for lander in campaign.landers}
