@@ -1,6 +1,8 @@
 """Data flows one way: a module imports only from what stands above it (DEVELOPERS.md)."""
 
 import ast
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -54,3 +56,26 @@ def test_the_foundations_need_nothing_of_the_rest():
 def test_every_part_of_the_package_has_its_place():
     parts = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py" or path.is_dir()}
     assert parts - {"__init__", "__pycache__", "py"} == {*FOUNDATIONS, *LAYERS, *NOT_BEFORE}
+
+
+@pytest.mark.parametrize(
+    ("loaded", "heavy"),
+    [
+        ("wobble", ("numpy", "scipy", "astropy", "matplotlib")),
+        ("wobble.cli", ("scipy", "astropy", "matplotlib")),
+    ],
+)
+def test_help_and_import_load_no_physics(loaded, heavy):
+    # What loads the libraries waits seconds before it says a word.
+    code = f"import sys, {loaded}; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_public_name_is_where_the_package_says():
+    assert set(wobble.__all__) - {"__version__"} == set(wobble._HOMES)
+    for name in wobble.__all__:
+        assert getattr(wobble, name) is not None
+    assert dir(wobble) == sorted(wobble.__all__)
+    with pytest.raises(AttributeError, match="no attribute 'camapign'"):
+        wobble.camapign  # noqa: B018

@@ -10,27 +10,12 @@ go to standard error and only to a terminal.
 
 from __future__ import annotations
 
+import importlib
 import sys
 from typing import Any
 
 import click
 
-from wobble.commands import (
-    budget,
-    check,
-    choose,
-    compare,
-    convert,
-    fit,
-    inspect,
-    new,
-    noise,
-    plan,
-    planet,
-    rehearse,
-    signatures,
-    study,
-)
 from wobble.errors import InputError, UnknownNameError, WobbleError
 from wobble.version import __version__
 
@@ -38,31 +23,36 @@ __all__ = ["main"]
 
 SECTIONS = {
     "The job, step by step": {
-        "new": "a scenario of your own",
-        "check": "its numbers by pencil",
-        "plan": "when, which passes, how many more",
-        "choose": "the best passes",
-        "study": "a scenario that is varied",
-        "signatures": "what each parameter does",
-        "budget": "what spoils the link",
-        "simulate": "synthetic measurements",
-        "inspect": "what is in files of data",
-        "convert": "files of another format",
-        "fit": "estimate, honestly",
-        "compare": "two solutions, in sigmas",
-        "evidence": "do the data want a term",
-        "noise": "how noisy the passes were",
-        "report": "the page to read",
-        "run": "plan, simulate, fit and report in one",
+        "new": ("new", "a scenario of your own"),
+        "check": ("check", "its numbers by pencil"),
+        "plan": ("plan", "when, which passes, how many more"),
+        "choose": ("choose", "the best passes"),
+        "study": ("study", "a scenario that is varied"),
+        "signatures": ("signatures", "what each parameter does"),
+        "budget": ("budget", "what spoils the link"),
+        "simulate": ("rehearse", "synthetic measurements"),
+        "inspect": ("inspect", "what is in files of data"),
+        "convert": ("convert", "files of another format"),
+        "fit": ("fit", "estimate, honestly"),
+        "compare": ("compare", "two solutions, in sigmas"),
+        "evidence": ("compare", "do the data want a term"),
+        "noise": ("noise", "how noisy the passes were"),
+        "report": ("fit", "the page to read"),
+        "run": ("rehearse", "plan, simulate, fit and report in one"),
     },
     "The planet": {
-        "angles": "its orientation at a date, in both conventions",
-        "nutation": "precession and nutation from the torque",
-        "interior": "moment of inertia and core from the rotation",
+        "angles": ("planet", "its orientation at a date, in both conventions"),
+        "nutation": ("planet", "precession and nutation from the torque"),
+        "interior": ("planet", "moment of inertia and core from the rotation"),
     },
-    "The shell": {"completion": "a script that completes commands and options"},
+    "The shell": {"completion": ("new", "a script that completes commands and options")},
 }
-"""The commands as ``wobble --help`` lists them."""
+"""The commands as ``wobble --help`` lists them, with the module of `wobble.commands` that has each.
+
+A module is loaded when its command is asked for: the physics takes seconds, of which help and
+completion need nothing.
+"""
+MODULES = {name: module for part in SECTIONS.values() for name, (module, _) in part.items()}
 
 
 class _Commands(click.Group):
@@ -78,17 +68,26 @@ class _Commands(click.Group):
             click.echo(f"wobble: {error}", err=True)
             sys.exit(1)
 
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(MODULES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in MODULES:
+            return None
+        module = importlib.import_module(f"wobble.commands.{MODULES[cmd_name]}")
+        return {command.name: command for command in module.COMMANDS}[cmd_name]
+
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+        if args and not args[0].startswith("-") and args[0] not in MODULES:
             raise UnknownNameError("command", args[0], self.list_commands(ctx))
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         for section, commands in SECTIONS.items():
             with formatter.section(section):
-                formatter.write_dl(list(commands.items()))
+                formatter.write_dl([(name, text) for name, (_, text) in commands.items()])
 
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -102,24 +101,3 @@ def main() -> None:
     A scenario is a TOML file; "wobble new" writes a commented one.
     wobble COMMAND --help shows an example of each command.
     """
-
-
-MODULES = (
-    new,
-    check,
-    plan,
-    choose,
-    study,
-    signatures,
-    budget,
-    rehearse,
-    inspect,
-    convert,
-    fit,
-    compare,
-    noise,
-    planet,
-)
-for module in MODULES:
-    for command in module.COMMANDS:
-        main.add_command(command)

@@ -28,7 +28,6 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import rankdata
 
 from wobble.estimation.passes import Jump
 from wobble.estimation.residual_groups import SEASON, seasons
@@ -205,7 +204,7 @@ def _most_unlike(
         return None
     members = np.array(masks, float)
     # A level may be high or low; a scatter that is low is that of the others, too high.
-    ranks = np.stack([rankdata(units.level), rankdata(units.scatter)])
+    ranks = np.stack([_ranks(units.level), _ranks(units.scatter)])
     sums = _standard(members, ranks)
     sums[:, 0] = np.abs(sums[:, 0])
     chance = _chance(members, ranks, float(sums.max()), rng)
@@ -234,6 +233,12 @@ def _chance(members: Array, ranks: Array, largest: float, rng: np.random.Generat
         drawn = _standard(members, ranks[:, rng.permutation(ranks.shape[1])])
         exceeded += max(np.abs(drawn[:, 0]).max(), drawn[:, 1].max()) >= largest - 1e-9
     return (1 + exceeded) / (1 + done)
+
+
+def _ranks(values: Array) -> Array:
+    """Ranks from 1; those of equal values are their mean."""
+    _, place, count = np.unique(values, return_inverse=True, return_counts=True)
+    return np.asarray((np.cumsum(count) - (count - 1) / 2.0)[place])
 
 
 def _distinct(units: _Units) -> tuple[list[tuple[str, ...]], list[Mask]]:

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy.special import ndtr, stdtrit
 
 __all__ = ["jackknife_error"]
 
 Array = NDArray[np.float64]
 
-ONE_SIGMA = float(stats.norm.cdf(1.0))
+ONE_SIGMA = float(ndtr(1.0))
 
 
 def jackknife_error(left_out: ArrayLike, part: ArrayLike) -> Array:
@@ -47,5 +47,5 @@ def jackknife_error(left_out: ArrayLike, part: ArrayLike) -> Array:
     several = np.maximum(passes, 2)
     deviations = np.where(taken, values - values.sum(axis=0) / several, 0.0)
     variance = (several - 1) / several * (deviations**2).sum(axis=0)
-    error = stats.t.ppf(ONE_SIGMA, several - 1) * np.sqrt(variance)
+    error = stdtrit(several - 1, ONE_SIGMA) * np.sqrt(variance)
     return np.where(passes > 1, error, 0.0)
