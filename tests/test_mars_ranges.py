@@ -109,7 +109,10 @@ def test_normalised_residuals_are_independent_of_one_another(learnt: LearntNoise
     assert abs(np.corrcoef(first, second)[0, 1]) < 0.1
 
 
-@pytest.mark.parametrize("kind", ["odd and even passes", "first and second half"])
+@pytest.mark.parametrize(
+    "kind",
+    ["odd and even passes", pytest.param("first and second half", marks=pytest.mark.slow)],
+)
 def test_halves_of_the_data_agree(campaign: Campaign, ranges: Tracking, kind: str) -> None:
     names, inverse = np.unique(ranges.pass_id, return_inverse=True)
     start = np.array([ranges.epoch.jd[inverse == k].min() for k in range(len(names))])

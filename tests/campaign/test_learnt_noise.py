@@ -43,18 +43,18 @@ def test_levels_and_their_uncertainties_are_those_that_were_put_in(
     campaign: wobble.Campaign, ranges: Tracking
 ) -> None:
     # Monte Carlo: 27 passes of ten ranges, seven parameters to be seen in them.
-    found = [learn_noise(campaign, drawn(campaign, ranges, 0.5, 6.0, seed)) for seed in range(12)]
+    found = [learn_noise(campaign, drawn(campaign, ranges, 0.5, 6.0, seed)) for seed in range(6)]
     scales, sigmas = (
         np.array([getattr(one, name) for one in found]) for name in ("scales", "sigmas")
     )
     truth = np.array([0.5, 3.0])
     mean_error = scales.std(axis=0, ddof=1) / np.sqrt(len(found))
     assert (np.abs(scales.mean(axis=0) - truth) < 3.5 * mean_error).all()
-    # Twelve draws know a standard deviation to a fifth.
+    # Six draws know a standard deviation to a third.
     ratio = scales.std(axis=0, ddof=1) / sigmas.mean(axis=0)
-    assert ((ratio > 0.45) & (ratio < 1.6)).all()
+    assert ((ratio > 0.3) & (ratio < 1.9)).all()
     z = np.concatenate([one.normalised for one in found])
-    assert z.std() == pytest.approx(1.0, abs=0.04)
+    assert z.std() == pytest.approx(1.0, abs=0.06)
     assert repr(found[0]).startswith(
         "<LearntNoise: factors on standard deviations: white_range 0.5"
     )

@@ -78,9 +78,7 @@ def test_a_station_s_range_bias_comes_out_again(short_text: str, tmp_path: Path)
     assert estimate.value == pytest.approx(5.0, abs=3.5 * estimate.sigma)
 
 
-@pytest.mark.parametrize(
-    "name", ["lander.heron.transponder_delay", "lander.heron.zenith_delay", "station.broom.delay"]
-)
+@pytest.mark.parametrize("name", ["lander.heron.transponder_delay", "lander.heron.zenith_delay"])
 def test_a_rehearsal_estimates_any_parameter_of_the_link(
     name: str, short_text: str, tmp_path: Path
 ) -> None:

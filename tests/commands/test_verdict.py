@@ -17,7 +17,6 @@ from wobble.files.measurement_table import passes_text
 from wobble.measurements.tracking import Tracking
 
 WEST = (r'longitude = "137.4 deg"', 'longitude = "-137.4 deg"')
-SOUTH = (r'latitude = "4.6 deg"', 'latitude = "-4.6 deg"')
 
 
 def wobble(*arguments: object) -> Result:
@@ -46,16 +45,14 @@ def sound(data: Tracking) -> Tracking:
 MISTAKES = {
     "times 37 s late": (late(37.0), None, "TAI taken for UTC"),
     "times 30 s late": (late(30.0), None, ""),
-    "range rates with the other sign": (rates_times(-1.0), None, "have the other sign"),
     "range rates doubled": (rates_times(2.0), None, "are two-way, taken for one-way"),
     "west longitude": (sound, WEST, "is west, taken for east"),
-    "south for north": (sound, SOUTH, "the latitude of lander heron has the other sign"),
 }
 
 
 @pytest.fixture(scope="module")
 def month(short_tracking: Tracking) -> Tracking:
-    names = list(dict.fromkeys(short_tracking.pass_id.tolist()))[:14]
+    names = list(dict.fromkeys(short_tracking.pass_id.tolist()))[:9]
     return short_tracking[np.isin(short_tracking.pass_id, names)]
 
 
