@@ -7,8 +7,8 @@ there is one, and model errors by kind of measurement.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
 
 from wobble.files.described_table import TextTable
 from wobble.measurements.kinds import KINDS
@@ -21,7 +21,8 @@ from wobble.text.toml_section import Section
 __all__ = ["Data", "read_data"]
 
 
-class Data(NamedTuple):
+@dataclass(frozen=True)
+class Data:
     """What a scenario says of its data.
 
     Attributes
