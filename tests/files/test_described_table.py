@@ -193,12 +193,12 @@ def test_a_data_frame_becomes_measurements() -> None:
     frame = pandas.DataFrame(
         {
             "utc": pandas.to_datetime(["2031-05-01 06:00:00", "2031-05-01 06:10:00"]),
-            "dsn": [5, 5],
+            "site": [5, 5],
             "km": [1.5e8, 1.5e8 + 1.0],
             "sd": [0.005, 0.005],
         }
     )
-    columns = {"time": "utc", "station": "dsn", "value": "km", "sigma": "sd"}
+    columns = {"time": "utc", "station": "site", "value": "km", "sigma": "sd"}
     what = {
         "kind": "range",
         "unit": "km",
