@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 
 from wobble.errors import ConvergenceError, InputError
 from wobble.estimation.passes import LEAST_PASSES
-from wobble.estimation.sample_order import sample_order
+from wobble.estimation.sample_order import accepted_rows
 from wobble.estimation.tracking_model import pass_geometry
 from wobble.measurements.tracking import Tracking
 from wobble.noise.between_passes import jackknife_error
@@ -179,9 +179,7 @@ def _passes(campaign: Campaign, tracking: Tracking) -> tuple[list[_Pass], tuple[
         )
     assert campaign.budget is not None  # asked before
     estimated = solution.parameters.estimated
-    order = sample_order(solution.samples, tracking)
-    accepted = np.empty(len(tracking), bool)
-    accepted[order] = solution.samples.accepted
+    accepted = accepted_rows(solution.samples, tracking)
     network = campaign.network(tracking).with_values(
         dict(zip(estimated.names, solution.values.tolist(), strict=True))
     )

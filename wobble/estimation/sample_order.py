@@ -14,7 +14,7 @@ from wobble.errors import InputError
 from wobble.estimation.samples import Samples
 from wobble.measurements.tracking import Tracking
 
-__all__ = ["sample_order"]
+__all__ = ["accepted_rows", "sample_order"]
 
 
 def sample_order(samples: Samples, tracking: Tracking) -> NDArray[np.intp]:
@@ -42,3 +42,16 @@ def sample_order(samples: Samples, tracking: Tracking) -> NDArray[np.intp]:
             expected=f"the {len(samples)} samples of the solution, pass by pass",
         )
     return order
+
+
+def accepted_rows(samples: Samples, tracking: Tracking) -> NDArray[np.bool_]:
+    """Which rows of a table of measurements its fit accepted, shape (n,).
+
+    Raises
+    ------
+    InputError
+        If the samples are not those of the table.
+    """
+    accepted = np.empty(len(tracking), bool)
+    accepted[sample_order(samples, tracking)] = samples.accepted
+    return accepted
