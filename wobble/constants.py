@@ -17,6 +17,7 @@ __all__ = [
     "EARTH_EQUATORIAL_RADIUS",
     "EARTH_ROTATION_RATE",
     "GM",
+    "GPS_MINUS_TAI",
     "J2000_JD",
     "JULIAN_CENTURY",
     "JULIAN_YEAR",
@@ -26,6 +27,7 @@ __all__ = [
     "MAS",
     "SPEED_OF_LIGHT",
     "SUN_RADIUS",
+    "TT_MINUS_TAI",
 ]
 
 SPEED_OF_LIGHT = 299_792_458.0
@@ -36,6 +38,12 @@ ASTRONOMICAL_UNIT = 149_597_870_700.0
 
 DAY = 86_400.0
 """Day, s."""
+
+TT_MINUS_TAI = 32.184
+"""Terrestrial Time less TAI, s, exact (IAU 1991, resolution A4)."""
+
+GPS_MINUS_TAI = -19.0
+"""The time scale of GPS less TAI, s, nominal (IS-GPS-200)."""
 
 JULIAN_YEAR = 365.25 * DAY
 """Julian year, s."""

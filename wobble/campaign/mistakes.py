@@ -21,7 +21,7 @@ import numpy as np
 from astropy.time import TimeDelta
 from numpy.typing import ArrayLike, NDArray
 
-from wobble.constants import SPEED_OF_LIGHT
+from wobble.constants import GPS_MINUS_TAI, SPEED_OF_LIGHT, TT_MINUS_TAI
 from wobble.errors import InputError
 from wobble.estimation.parameters import ParameterSet
 from wobble.link.bands import TURNAROUND
@@ -33,8 +33,8 @@ __all__ = ["Case", "Mistake", "usual_mistakes"]
 
 Array = NDArray[np.float64]
 
-AHEAD_OF_TAI = {"GPS time": -19.0, "TAI": 0.0, "TT": 32.184}
-"""Of time scales that go with TAI, s: IS-GPS-200; IAU 1991, resolution A4."""
+AHEAD_OF_TAI = {"GPS time": GPS_MINUS_TAI, "TAI": 0.0, "TT": TT_MINUS_TAI}
+"""Of time scales that go with TAI, s."""
 UPLINK_CHANNELS = {"S": 221, "X": 749, "Ka": 3599}
 """Uplink frequencies of a channel, in the proportions of CCSDS 401.0-B."""
 GRS80 = 2  # the ellipsoid's number in the SOFA library

@@ -38,7 +38,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from wobble.chebyshev import ChebyshevTable
-from wobble.constants import DAY, EARTH_ROTATION_RATE, JULIAN_CENTURY, MAS
+from wobble.constants import DAY, EARTH_ROTATION_RATE, JULIAN_CENTURY, MAS, TT_MINUS_TAI
 from wobble.earth.subdaily import subdaily_variations
 from wobble.epochs import Epochs
 from wobble.errors import EpochRangeError, InputError
@@ -52,7 +52,6 @@ MJD_OF_J2000 = 51544.5
 MJD_OF_1972 = 41317.0
 # Columns of the standard files that are wanted, with the unit here.
 COLUMNS = {"UT1_UTC": "s", "PM_x": "rad", "PM_y": "rad", "dX_2000A": "rad", "dY_2000A": "rad"}
-TT_MINUS_TAI = 32.184
 # Rate of the TIO locator, -47 microarcseconds a century (IERS Conventions 2010, eq. 5.13).
 TIO_RATE = -47e-3 * MAS / JULIAN_CENTURY
 # Of the Earth rotation angle (IERS Conventions 2010, eq. 5.15): turns at J2000.0 UT1, and what

@@ -21,7 +21,7 @@ from astropy import units
 from astropy.time import Time, TimeDelta
 from numpy.typing import NDArray
 
-from wobble.constants import SPEED_OF_LIGHT
+from wobble.constants import GPS_MINUS_TAI, SPEED_OF_LIGHT
 from wobble.errors import InputError, UnknownNameError
 from wobble.measurements.kinds import KINDS, Kind
 from wobble.measurements.tracking import RowError, Tracking
@@ -61,7 +61,7 @@ TIME_FORMS = {
     "seconds of the year": "2031 10396300.5, year and seconds since its start",
 }
 """Beside a pattern with per cent signs, such as ``%Y %b %d %H:%M:%S``."""
-SCALES = {"UTC": 0.0, "TAI": 0.0, "TT": 0.0, "TDB": 0.0, "GPS": 19.0}
+SCALES = {"UTC": 0.0, "TAI": 0.0, "TT": 0.0, "TDB": 0.0, "GPS": -GPS_MINUS_TAI}
 """Known scales, and by how much TAI is ahead of one that the astropy library does not know, s."""
 TAGS = ("reception", "transmission")
 COUNT_TAGS = {"middle": 0.0, "start": 0.5, "end": -0.5}

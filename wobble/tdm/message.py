@@ -22,6 +22,7 @@ import numpy as np
 from astropy.time import Time, TimeDelta
 from numpy.typing import NDArray
 
+from wobble.constants import GPS_MINUS_TAI
 from wobble.errors import InputError, UnknownNameError
 from wobble.tdm.keywords import DATA, HEADER, METADATA, USES, VERSIONS, Rule, is_text
 from wobble.text.lines import Line
@@ -30,7 +31,6 @@ from wobble.text.time_tags import parse_calendar, parse_uniform
 __all__ = ["Segment", "TrackingDataMessage"]
 
 SCALES = {"UTC": "utc", "TAI": "tai", "TT": "tt", "TDB": "tdb", "TCB": "tcb", "TCG": "tcg"}
-GPS_MINUS_TAI = -19.0  # s, exact by definition
 BY_HAND = Line("message", 0, "")
 
 
